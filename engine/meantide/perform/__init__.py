@@ -1,0 +1,1 @@
+"""Notes in time: events in, samples out, the same every time."""

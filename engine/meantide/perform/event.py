@@ -1,0 +1,137 @@
+"""Events: what can happen at a sample, as records of plain numbers.
+
+An event holds nothing but integers and floats, so that it packs into a fixed number of bytes and
+can cross a ring between two processes. What does not fit into numbers (a tuning, a voice) is
+handed over beforehand under a number, and the event that names the number takes it.
+"""
+
+import struct
+from enum import IntEnum
+from typing import NamedTuple
+
+AT_ONCE = -1
+"""The sample of an event that shall act as soon as it is seen."""
+MAIN_PART = 0
+ALL_PARTS = -1
+
+
+class Kind(IntEnum):
+    """What an event does."""
+
+    NOTE_ON = 1
+    NOTE_OFF = 2
+    TUNING = 3
+    VOICE = 4
+    PAN = 5
+    LEVEL = 6
+    NOTES_OFF = 7
+    SOUND_OFF = 8
+
+
+class PitchKind(IntEnum):
+    """How an event says which pitch it means."""
+
+    NONE = 0
+    KEY = 1
+    DEGREE = 2
+    NAME = 3
+    """A place on the chain of fifths, and an octave."""
+    INTERVAL = 4
+    """Octaves (log2 of the ratio) above the anchored note."""
+    HERTZ = 5
+
+
+class Pitch(NamedTuple):
+    """A pitch as it was asked for; a held note keeps it, and follows the tuning by it."""
+
+    kind: PitchKind
+    value: float
+    octave: int = 0
+
+
+class Held(IntEnum):
+    """What held notes do when the tuning changes."""
+
+    FOLLOW = 0
+    STAY = 1
+
+
+class Event(NamedTuple):
+    """One thing that happens at one sample.
+
+    The fields that a kind does not use are left at their defaults.
+    """
+
+    kind: Kind
+    sample: int = AT_ONCE
+    part: int = MAIN_PART
+    note: int = 0
+    """The note's id: 0 and above as given by the player, negative as given by the engine."""
+    pitch: Pitch = Pitch(PitchKind.NONE, 0.0)
+    amount: float = 0.0
+    """Velocity 0..1, level in dB, or pan -1..1."""
+    samples: int = 0
+    """Length of a glide or ramp."""
+    value: int = 0
+    """The number of a tuning or voice handed over before."""
+    held: Held = Held.FOLLOW
+
+    def pack(self) -> bytes:
+        """Return the event as `RECORD.size` bytes."""
+        return RECORD.pack(
+            self.kind,
+            self.sample,
+            self.part,
+            self.note,
+            self.pitch.kind,
+            self.pitch.value,
+            self.pitch.octave,
+            self.amount,
+            self.samples,
+            self.value,
+            self.held,
+        )
+
+    @classmethod
+    def unpack(cls, record: bytes) -> "Event":
+        """Return the event packed in `record`."""
+        kind, sample, part, note, how, pitch, octave, amount, samples, value, held = RECORD.unpack(
+            record
+        )
+        return cls(
+            Kind(kind),
+            sample,
+            part,
+            note,
+            Pitch(PitchKind(how), pitch, octave),
+            amount,
+            samples,
+            value,
+            Held(held),
+        )
+
+
+RECORD = struct.Struct("<hqiqhdidqqh")
+
+
+class OutcomeKind(IntEnum):
+    """What a performance reports of its notes."""
+
+    BEGAN = 1
+    MOVED = 2
+    RELEASED = 3
+    TAKEN = 4
+    """Faded out early to make room for another note."""
+    ENDED = 5
+    REFUSED = 6
+    """The event could not be obeyed: no such pitch in the tuning, or out of range."""
+
+
+class Outcome(NamedTuple):
+    """One report: what became of a note at a sample, and the frequency it has or goes to."""
+
+    kind: OutcomeKind
+    sample: int
+    note: int
+    hz: float = 0.0
+    samples: int = 0

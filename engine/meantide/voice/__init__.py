@@ -1,0 +1,1 @@
+"""Voices: what they are, and the numpy arithmetic that makes their samples."""
