@@ -26,6 +26,11 @@ class Kind(IntEnum):
     LEVEL = 6
     NOTES_OFF = 7
     SOUND_OFF = 8
+    PART_LEVEL = 9
+
+
+ENDING_KINDS = frozenset({Kind.NOTE_OFF, Kind.NOTES_OFF, Kind.SOUND_OFF})
+"""Events that end sound: they are never refused for want of room."""
 
 
 class PitchKind(IntEnum):

@@ -40,7 +40,14 @@ class Part:
     """What a part's next notes are made of."""
 
     voice: PreparedVoice | None = None
-    sides: tuple[float, float] = (math.sqrt(0.5), math.sqrt(0.5))
+    pan: float = 0.0
+    gain: float = 1.0
+
+    @property
+    def sides(self) -> tuple[float, float]:
+        """The gains of the left and the right channel: constant power, so cos and sin."""
+        angle = (self.pan + 1.0) * math.pi / 4.0
+        return self.gain * math.cos(angle), self.gain * math.sin(angle)
 
 
 @dataclass(slots=True)
@@ -90,6 +97,7 @@ class Performance:
             Kind.TUNING: self._retune,
             Kind.VOICE: self._change_voice,
             Kind.PAN: self._pan,
+            Kind.PART_LEVEL: self._change_part_level,
             Kind.LEVEL: self._change_level,
             Kind.NOTES_OFF: self._notes_off,
             Kind.SOUND_OFF: self._sound_off,
@@ -108,19 +116,19 @@ class Performance:
 
     # -- audio side -------------------------------------------------------------------------
 
-    def schedule(self, event: Event) -> bool:
+    def schedule(self, event: Event) -> Event | None:
         """Take an event in; one dated in the past, or AT_ONCE, acts at the next sample made.
 
-        Returns False, and counts it, if too many wait already.
+        Returns the event as dated, or None, counting it, if too many wait already.
         """
         if event.sample < self.sample:
             if event.sample != AT_ONCE:
                 self.counts.late += 1
             event = event._replace(sample=self.sample)
-        accepted = self._queue.put(event)
-        if not accepted:
+        if not self._queue.put(event):
             self.counts.refused += 1
-        return accepted
+            return None
+        return event
 
     @property
     def waiting(self) -> int:
@@ -235,8 +243,10 @@ class Performance:
             self._refuse(event)
 
     def _pan(self, event: Event) -> None:
-        angle = (min(max(event.amount, -1.0), 1.0) + 1.0) * math.pi / 4.0
-        self._part(event.part).sides = (math.cos(angle), math.sin(angle))
+        self._part(event.part).pan = min(max(event.amount, -1.0), 1.0)
+
+    def _change_part_level(self, event: Event) -> None:
+        self._part(event.part).gain = level_gain(event.amount)
 
     def _change_level(self, event: Event) -> None:
         samples = max(event.samples, round(SHORTEST_RAMP_S * self.rate))

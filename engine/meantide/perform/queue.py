@@ -2,11 +2,10 @@
 
 import heapq
 
-from meantide.perform.event import Event, Kind
+from meantide.perform.event import ENDING_KINDS, Event, Kind
 
 MOST_WAITING = 65_536
 """Above this an event is refused, but for those that end sound: a flood must not stick notes."""
-ENDING = frozenset({Kind.NOTE_OFF, Kind.NOTES_OFF, Kind.SOUND_OFF})
 
 
 class EventQueue:
@@ -22,7 +21,7 @@ class EventQueue:
 
     def put(self, event: Event) -> bool:
         """Add `event`; return False, and count it, if there is no room."""
-        if len(self._heap) >= MOST_WAITING and event.kind not in ENDING:
+        if len(self._heap) >= MOST_WAITING and event.kind not in ENDING_KINDS:
             self.refused += 1
             return False
         heapq.heappush(self._heap, (event.sample, self._arrivals, event))

@@ -88,15 +88,15 @@ def write_terms(powers: Iterable[tuple[int, Fraction]]) -> str:
         above, below = ratio
         sign = "-" if above < below else ""
         return f"{sign}{Fraction(times, share)} of {max(ratio)}/{min(ratio)}"
-    text = " ".join(
-        f"{'-' if power < 0 else '+'} {_share(prime, power)}" for prime, power in powers
+    text = "".join(
+        f"{' - ' if power < 0 else ' + '}{_share(prime, abs(power))}" for prime, power in powers
     )
-    return text.removeprefix("+ ")
+    return text[3:] if powers[0][1] > 0 else "-" + text[3:]
 
 
 def _share(prime: int, power: Fraction) -> str:
-    """Write one prime and the size of its power."""
-    return f"{prime}/1" if abs(power) == 1 else f"{abs(power)} of {prime}/1"
+    """Write one prime and its power."""
+    return f"{prime}/1" if power == 1 else f"{power} of {prime}/1"
 
 
 def _ratio(whole: Iterable[tuple[int, int]]) -> tuple[int, int] | None:

@@ -58,7 +58,7 @@ def ratio_value(powers: Powers, size_octaves: float) -> float:
     else:
         return above / below
     whole = math.floor(size_octaves)
-    return math.ldexp(2.0 ** (size_octaves - whole), whole)
+    return math.ldexp(math.exp2(size_octaves - whole), whole)
 
 
 def floor_quotient(powers: Powers, period: Powers) -> int:

@@ -31,7 +31,7 @@ def degree_of(scale: Scale, name: NoteName) -> int:
         raise InvalidValue(
             "note name",
             str(name),
-            f"degrees only: {scale.label} has no note names, so it is anchored and played by degree",
+            f"degrees; {scale.label} has no note names: it is anchored and played by degree",
         )
     place = scale.listed.get(name.spelling)
     if place is None:

@@ -19,7 +19,7 @@ _SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """Intervals above degree 0 and the period at which they repeat, made by one of:
+    """Intervals above degree 0, and the period at which they repeat.
 
     `Scale.equal(parts)` divides the period equally; `Scale.from_degrees(intervals)` lists the
     intervals of degrees 1 to size - 1. Note names come from `fifth`, the degree that stands for a

@@ -1,5 +1,6 @@
 """Tunings: a scale, an anchor and a layout together, from key, name, degree or interval to Hz."""
 
+import math
 from dataclasses import dataclass, field
 
 from meantide.errors import InvalidValue
@@ -42,7 +43,7 @@ class Tuning:
         octaves = self.scale.octaves(degree) - self._anchor_octaves
         if not -MAX_OCTAVES <= octaves <= MAX_OCTAVES:
             raise InvalidValue("degree", degree, f"degrees within {MAX_OCTAVES:g} octaves")
-        return self.anchor.hz * 2.0**octaves
+        return self.anchor.hz * math.exp2(octaves)
 
     def hz_of_key(self, key: int) -> float:
         """Return the frequency in Hz that a key plays through the layout."""

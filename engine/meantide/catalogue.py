@@ -1,0 +1,135 @@
+"""The presets, ours and the user's: scales, anchors, layouts and voices found by name or path."""
+
+import os
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from meantide.document import read_document
+from meantide.errors import NotFound, not_found
+from meantide.pitch import Anchor, Layout, Scale
+from meantide.pitch_files import read_anchor, read_layout, read_scale
+from meantide.reading import Value, value_of
+from meantide.voice.description import AdditiveVoice
+from meantide.voice_files import read_voice
+
+KINDS = ("scales", "anchors", "layouts", "voices")
+USER_FOLDER = "MEANTIDE_PRESETS"  # the environment variable that names the user's own folder
+
+Reference = str | Path | Value | Mapping[str, Any]
+"""A catalogue name, a path, or a definition itself; a Value of text counts as that text."""
+
+
+@dataclass(frozen=True, slots=True)
+class Definition:
+    """A definition as found: its value, and the name it goes by if it gives none itself."""
+
+    value: Value
+    name: str
+
+
+class Catalogue:
+    """Finds definitions in `folders`, the first that has a name winning, and reads them checked.
+
+    Each folder holds a folder for each of `KINDS`, and in it one YAML file a definition, whose
+    file name is its name. Without `folders` these are `default_folders()`. A reference with a
+    slash in it, or ending in .yaml, is a path, which starts from `base` if it is relative. Files
+    are read each time they are asked for, so an edit is heard at the next request.
+
+    The readers raise NotFound, with the nearest names, for what is not there, and InvalidValue,
+    with file, line and field, for what is not as it should be.
+    """
+
+    def __init__(self, folders: Iterable[Path] | None = None) -> None:
+        self.folders = tuple(default_folders() if folders is None else folders)
+
+    def scale(self, reference: Reference, base: Path = Path()) -> Scale:
+        """Return a scale."""
+        found = self.definition("scales", reference, base)
+        return read_scale(found.value, found.name)
+
+    def anchor(self, reference: Reference, base: Path = Path()) -> Anchor:
+        """Return an anchor, which may also be written in place: `A4=440`, or `0=256`."""
+        written = reference.data if isinstance(reference, Value) else reference
+        if isinstance(written, str) and "=" in written and not _is_path(written):
+            with value_of(reference, field="anchor").placing():
+                return Anchor.parse(written)
+        found = self.definition("anchors", reference, base)
+        return read_anchor(found.value, found.name)
+
+    def layout(self, reference: Reference, base: Path = Path()) -> Layout:
+        """Return a layout."""
+        found = self.definition("layouts", reference, base)
+        return read_layout(found.value, found.name)
+
+    def voice(self, reference: Reference, base: Path = Path()) -> AdditiveVoice:
+        """Return a voice."""
+        found = self.definition("voices", reference, base)
+        return read_voice(found.value, found.name)
+
+    def definition(self, kind: str, reference: Reference, base: Path = Path()) -> Definition:
+        """Return what `reference` stands for among the definitions of a kind, not yet checked."""
+        if isinstance(reference, Path):
+            return _read(base / reference)
+        value = value_of(reference)
+        if not isinstance(value.data, str):
+            return Definition(value, "")
+        try:
+            if _is_path(value.data):
+                return _read(base / Path(value.data))
+            return _read(self.find(kind, value.data))
+        except NotFound as error:
+            raise error.at(value.where) from None
+
+    def find(self, kind: str, name: str) -> Path:
+        """Return the file of a definition."""
+        files = self._files(kind)
+        if name not in files:
+            raise not_found(kind.removesuffix("s"), name, files)
+        return files[name]
+
+    def names(self, kind: str) -> tuple[str, ...]:
+        """Return the names of all definitions of a kind, in order."""
+        return tuple(sorted(self._files(kind), key=_natural_order))
+
+    def _files(self, kind: str) -> dict[str, Path]:
+        """Return the file of each definition of a kind, by name."""
+        if kind not in KINDS:
+            raise not_found("kind of preset", kind, KINDS)
+        files: dict[str, Path] = {}
+        for folder in self.folders:
+            for path in sorted((folder / kind).glob("*.yaml")):
+                files.setdefault(path.stem, path)
+        return files
+
+
+def default_folders() -> tuple[Path, ...]:
+    """Return the user's preset folder and ours; reads the environment when called."""
+    own = os.environ.get(USER_FOLDER)
+    user = Path(own) if own else Path("~/.config/meantide/presets").expanduser()
+    return user, shipped_folder()
+
+
+def shipped_folder() -> Path:
+    """Return the folder of the presets that come with Meantide."""
+    package = Path(__file__).parent
+    installed = package / "presets"
+    return installed if installed.is_dir() else package.parents[1] / "presets"
+
+
+def _is_path(reference: str) -> bool:
+    """Tell a path from a name."""
+    return "/" in reference or os.sep in reference or reference.endswith(".yaml")
+
+
+def _read(path: Path) -> Definition:
+    """Read the definition in a file."""
+    return Definition(read_document(path), path.stem)
+
+
+def _natural_order(name: str) -> tuple[int, str]:
+    """Return a key that puts 5-equal before 12-equal, and numbers before words."""
+    leading = re.match("[0-9]{1,9}", name)
+    return (int(leading[0]) if leading else 10**9, name)

@@ -1,0 +1,56 @@
+"""The command line: one verb a file, loaded when it is called."""
+
+from importlib import import_module
+
+import click
+
+from meantide import __version__
+from meantide.errors import MeantideError
+
+VERBS = {
+    "render": "render a score, a MIDI file or a journal to a WAV file and its log",
+    "assay": "measure a take against what its tuning says",
+    "live": "start the engine and its OSC server",
+    "sheet": "print a tuning: keys, names, Hz and cents",
+    "presets": "list scales, anchors, layouts and voices",
+}
+
+
+class Verbs(click.Group):
+    """The group of verbs; only the one that is called is imported."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the verbs in the order of the work."""
+        return list(VERBS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return a verb's command, or None."""
+        if cmd_name not in VERBS:
+            return None
+        command = getattr(import_module(f"meantide.command.{cmd_name}"), cmd_name)
+        assert isinstance(command, click.Command)  # noqa: S101  a mistake of ours, not the user's
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the verbs without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(VERBS.items()))
+
+    def invoke(self, ctx: click.Context) -> object:
+        """Run a verb; an error of ours is told as one sentence, with its exit code."""
+        try:
+            return super().invoke(ctx)
+        except MeantideError as error:
+            click.echo(f"meantide: {error}", err=True)
+            ctx.exit(error.exit_code)
+
+
+@click.group(cls=Verbs, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="meantide")
+def main() -> None:
+    """Music outside twelve equal notes: played live, rendered, and proved in tune.
+
+    \b
+    meantide render examples/01-first-sound.yaml --out slack-water.wav
+    meantide assay slack-water.wav
+    """

@@ -1,0 +1,109 @@
+"""`meantide render`: a score, a MIDI file or a journal to audio and its log."""
+
+import sys
+from pathlib import Path
+
+import click
+
+from meantide.catalogue import Catalogue
+from meantide.errors import InvalidValue
+from meantide.offline.midi_piece import read_midi_score
+from meantide.offline.render import (
+    DEFAULT_BLOCK,
+    DEFAULT_LEVEL_DB,
+    DEFAULT_NOTES,
+    DEFAULT_RATE,
+    Settings,
+    log_path,
+    no_progress,
+    render as render_timeline,
+)
+from meantide.offline.score import Overrides, Score, read_score
+from meantide.offline.takelog import TakeLog
+from meantide.offline.timeline import Timeline, lay_out
+from meantide.offline.wav import SUBTYPES
+
+MIDI_ENDINGS = (".mid", ".midi", ".smf")
+
+
+@click.command()
+@click.argument("score", type=click.Path(path_type=Path))
+@click.option("--out", type=click.Path(path_type=Path), required=True, help="The WAV file to write; its log lies beside it as .json.")
+@click.option("--scale", help="Scale in place of the score's: a name, or a path.")
+@click.option("--anchor", help="Anchor in place of the score's: a name, a path, or A4=432.")
+@click.option("--layout", help="Layout in place of the score's.")
+@click.option("--voice", help="One voice for all parts.")
+@click.option("--rate", type=click.IntRange(8_000, 192_000), default=DEFAULT_RATE, show_default=True, help="Samples a second.")
+@click.option("--block", type=click.IntRange(1, 8192), default=DEFAULT_BLOCK, show_default=True, help="Frames made at a time; the sound does not depend on it.")
+@click.option("--notes", type=click.IntRange(1, 1024), default=DEFAULT_NOTES, show_default=True, help="The most notes at once.")
+@click.option("--level", type=click.FloatRange(-100.0, 0.0), default=DEFAULT_LEVEL_DB, show_default=True, help="Level in dB; one note at full velocity stands at about this peak.")
+@click.option("--format", "sample_format", type=click.Choice(list(SUBTYPES)), default="float32", show_default=True, help="Sample format; the 24 and 16 bit ones are dithered.")
+def render(
+    score: Path,
+    out: Path,
+    scale: str | None,
+    anchor: str | None,
+    layout: str | None,
+    voice: str | None,
+    rate: int,
+    block: int,
+    notes: int,
+    level: float,
+    sample_format: str,
+) -> None:
+    """Render SCORE (a .yaml score or a .mid file) in tune, with the log that proves it.
+
+    \b
+    meantide render examples/01-first-sound.yaml --out slack-water.wav
+    meantide render hymn.mid --scale 19-equal --anchor A4=432 --out hymn-19.wav
+    """
+    if out.suffix.lower() != ".wav":
+        raise InvalidValue("out", str(out), "a name that ends in .wav")
+    piece = read_any(score, Overrides(scale, anchor, layout, voice))
+    for notice in piece.notices:
+        click.echo(f"notice: {notice}", err=True)
+    timeline = lay_out(piece, rate)
+    settings = Settings(rate, block, notes, level, sample_format)
+    log = _render_shown(timeline, out, settings, str(score))
+    _report(log, out, len(timeline.score.parts))
+
+
+def read_any(score: Path, overrides: Overrides) -> Score:
+    """Read a score of either kind, by its ending."""
+    if score.suffix.lower() in MIDI_ENDINGS:
+        return read_midi_score(score, Catalogue(), overrides)
+    if score.suffix.lower() not in (".yaml", ".yml"):
+        raise InvalidValue("score", str(score), "a file ending in .yaml, .yml, .mid or .midi")
+    return read_score(score, Catalogue(), overrides)
+
+
+def _render_shown(timeline: Timeline, out: Path, settings: Settings, name: str) -> TakeLog:
+    """Render with a progress bar on a terminal, and none in a pipe."""
+    if not sys.stderr.isatty():
+        return render_timeline(timeline, out, settings, name, no_progress)
+    from rich.console import Console  # noqa: PLC0415  loaded when it is seen
+    from rich.progress import Progress  # noqa: PLC0415
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(f"rendering {out.name}", total=None)
+        return render_timeline(
+            timeline,
+            out,
+            settings,
+            name,
+            lambda done, total: bar.update(task, completed=done, total=total),
+        )
+
+
+def _report(log: TakeLog, out: Path, parts: int) -> None:
+    click.echo(
+        f"{out}: {log.frames / log.rate:.2f} s, {len(log.notes)} notes in {parts} parts, "
+        f"{log.rate} Hz {log.format}\n"
+        f"{log_path(out)}: the log; prove it with  meantide assay {out}"
+    )
+    if log.ceiling_samples:
+        click.echo(
+            f"notice: the ceiling bent {log.ceiling_samples} samples; "
+            "a lower --level keeps the sound pure",
+            err=True,
+        )

@@ -1,0 +1,109 @@
+"""The audio side: a performance behind the link, filled block by block by a host.
+
+`fill` is what a host's callback calls. It never raises and never leaves stale audio: on any error
+it writes silence, counts, and goes on; the control side reports.
+"""
+
+import time
+from collections import deque
+from dataclasses import dataclass
+from itertools import count
+
+from meantide.live.link import RecordQueue
+from meantide.perform.event import ENDING_KINDS, Event, Outcome
+from meantide.perform.performance import Counts, Performance
+from meantide.pitch import Tuning
+from meantide.voice.description import AdditiveVoice
+from meantide.voice.kernel import F32
+
+MOST_KEPT = 65_536
+"""Dated events and outcomes that wait for the control side; the oldest go first."""
+
+
+@dataclass(slots=True)
+class AudioHealth:
+    """What the audio side counts; read by the control side."""
+
+    blocks: int = 0
+    errors: int = 0
+    last_error: str = ""
+
+
+class Engine:
+    """One performance and the two ends of its link.
+
+    The control side calls `send`, `hand_over`, `dated_events`, `sample_at`; the host calls `fill`.
+    """
+
+    def __init__(self, rate: int, block: int, notes: int) -> None:
+        self.rate, self.block = rate, block
+        self.health = AudioHealth()
+        self.outcomes: deque[Outcome] = deque(maxlen=MOST_KEPT)
+        self._performance = Performance(rate, block, notes, -100.0, self.outcomes)
+        self._to_audio = RecordQueue()
+        self._dated: deque[tuple[int, Event]] = deque(maxlen=MOST_KEPT)
+        self._numbers = count(1)
+        self._clock = (0, time.time())
+
+    # -- control side -----------------------------------------------------------------------
+
+    def send(self, event: Event) -> bool:
+        """Send an event to the audio side; False if it is flooded. What ends sound always goes."""
+        return self._to_audio.write(event, keep=event.kind in ENDING_KINDS)
+
+    def hand_over(self, value: Tuning | AdditiveVoice) -> int:
+        """Make `value` ready on the audio side; return its number for the event that takes it."""
+        number = next(self._numbers)
+        self._performance.hand_over(number, value)
+        return number
+
+    def dated_events(self) -> list[tuple[int, Event]]:
+        """Return the events accepted since the last call, each with the sample it was heard at."""
+        events = []
+        while self._dated:
+            events.append(self._dated.popleft())
+        return events
+
+    def sample_at(self, wall_s: float) -> int:
+        """Return the sample that sounds at a wall time (seconds since 1970), by the last block.
+
+        As exact as the host's callback is punctual: a few samples when idle, a block at worst.
+        """
+        sample, began = self._clock
+        return sample + round((wall_s - began) * self.rate)
+
+    @property
+    def sample(self) -> int:
+        """Samples made so far."""
+        return self._performance.sample
+
+    @property
+    def sounding(self) -> int:
+        """Notes sounding now."""
+        return len(self._performance.notes)
+
+    @property
+    def counts(self) -> Counts:
+        """What the performance counted so far."""
+        return self._performance.counts
+
+    # -- audio side -------------------------------------------------------------------------
+
+    def fill(self, out: F32) -> None:
+        """Make the next block into `out` (2, samples); in the host's callback."""
+        try:
+            self._clock = (self._performance.sample, time.time())
+            self._take_events()
+            self._performance.fill(out)
+        except BaseException as error:  # noqa: BLE001  a stage must not go silent for good
+            out[:] = 0.0
+            self.health.errors += 1
+            self.health.last_error = f"{type(error).__name__}: {error}"
+        self.health.blocks += 1
+
+    def _take_events(self) -> None:
+        heard = self._performance.sample
+        while (event := self._to_audio.read()) is not None:
+            dated = self._performance.schedule(event)
+            if dated is not None:
+                self._dated.append((heard, dated))

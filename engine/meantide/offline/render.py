@@ -1,0 +1,152 @@
+"""Rendering: a timeline through a performance into a WAV file and the take's log beside it."""
+
+import shutil
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from meantide import __version__
+from meantide.errors import InvalidValue
+from meantide.offline.takelog import TakeLog
+from meantide.offline.timeline import (
+    Timeline,
+    logged_notes,
+    logged_tunings,
+    logged_voices,
+)
+from meantide.offline.wav import WavWriter, whole_file
+from meantide.perform.event import Event
+from meantide.perform.performance import Performance
+from meantide.pitch import Tuning
+from meantide.voice.kernel import F32
+
+DEFAULT_RATE, DEFAULT_BLOCK, DEFAULT_NOTES, DEFAULT_LEVEL_DB = 48_000, 4096, 128, -18.0
+TAIL_S = 0.05
+"""Silence kept after the last note is gone."""
+LONGEST_RELEASE_S = 300.0
+"""Rendering goes on for at most so long after the last event."""
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How to render: sample rate, block in frames, notes at once, level in dB, sample format."""
+
+    rate: int = DEFAULT_RATE
+    block: int = DEFAULT_BLOCK
+    notes: int = DEFAULT_NOTES
+    level_db: float = DEFAULT_LEVEL_DB
+    sample_format: str = "float32"
+
+
+Progress = Callable[[int, int], None]
+"""Called with the samples done and the samples there are about to be."""
+
+
+def no_progress(done: int, total: int) -> None:
+    """Show nothing."""
+    del done, total
+
+
+def blocks_of(
+    performance: Performance, events: Iterable[Event], block: int
+) -> Iterator[F32]:
+    """Yield what `performance` makes of `events` (in order of sample), block by block.
+
+    Ends when all events are past and all notes are over. Each array is overwritten by the next.
+    """
+    out = np.zeros((2, block), np.float32)
+    pending = iter(events)
+    event = next(pending, None)
+    last = 0
+    while event is not None or performance.waiting or len(performance.notes):
+        end = performance.sample + block
+        while event is not None and event.sample < end:
+            performance.schedule(event)
+            last = event.sample
+            event = next(pending, None)
+        if event is None and performance.sample > last + LONGEST_RELEASE_S * performance.rate:
+            break
+        performance.fill(out)
+        yield out
+    for _ in range(-(-round(TAIL_S * performance.rate) // block)):
+        performance.fill(out)
+        yield out
+
+
+def render(
+    timeline: Timeline,
+    out: Path,
+    settings: Settings,
+    score_name: str,
+    progress: Progress = no_progress,
+) -> TakeLog:
+    """Render `timeline` to the WAV file `out` and its log beside it; return the log.
+
+    Both files are written whole or not at all. Raises InvalidValue where they cannot be written.
+    """
+    performance = Performance(
+        timeline.rate, settings.block, settings.notes, settings.level_db, []
+    )
+    timeline.hand_over_to(performance)
+    score = timeline.score
+    total = timeline.events[-1].sample
+    _check_room(out, total, settings)
+    with whole_file(log_path(out)) as log_file, whole_file(out) as wav_file:
+        with WavWriter(
+            wav_file,
+            settings.rate,
+            settings.sample_format,
+            score.title,
+            describe_tuning(score.tuning),
+            f"meantide {__version__}",
+        ) as writer:
+            for block in blocks_of(performance, timeline.events, settings.block):
+                writer.write(block)
+                progress(performance.sample, max(total, performance.sample))
+        log = TakeLog(
+            meantide=__version__,
+            wav=out.name,
+            rate=settings.rate,
+            frames=performance.sample,
+            channels=2,
+            format=settings.sample_format,
+            title=score.title,
+            score=score_name,
+            level_db=settings.level_db,
+            ceiling_samples=performance.counts.softened_samples,
+            tunings=logged_tunings(score, settings.rate),
+            voices=logged_voices(score),
+            notes=logged_notes(
+                timeline, performance.outcomes, settings.level_db, performance.sample
+            ),
+        )
+        log_file.write_text(log.to_json(), encoding="utf-8")
+    return log
+
+
+def log_path(wav: Path) -> Path:
+    """Return where the log of the take `wav` lies: beside it, ending in .json."""
+    return wav.with_suffix(".json")
+
+
+def describe_tuning(tuning: Tuning) -> str:
+    """Return a tuning in one line for a file's comment."""
+    scale = tuning.scale
+    return (
+        f"scale={scale.label}; degrees={scale.size}; period={scale.period}; "
+        f"anchor={tuning.anchor.label}"
+    )
+
+
+def _check_room(out: Path, samples: int, settings: Settings) -> None:
+    need = samples * 8
+    try:
+        free = shutil.disk_usage(out.parent).free
+    except OSError as error:
+        raise InvalidValue("out", str(out), f"a folder that is there ({error.strerror})") from error
+    if need > free:
+        raise InvalidValue("out", f"{need} bytes to write", f"{free} bytes free on that disk")
+    if settings.sample_format == "float32" and need > 2**32:
+        raise InvalidValue("length", f"{samples} samples", "a WAV file of under 4 GiB")

@@ -1,0 +1,179 @@
+"""A score laid out in samples: events for a performance, and the log of what became of them."""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+
+from meantide.errors import InvalidValue
+from meantide.offline.score import Change, Score, ScoreNote, ScorePart
+from meantide.offline.takelog import (
+    LoggedNote,
+    LoggedPartial,
+    LoggedPitch,
+    LoggedTuning,
+)
+from meantide.perform.event import Event, Kind, Outcome, OutcomeKind
+from meantide.perform.performance import Performance, pitch_hz
+from meantide.pitch import Tuning
+from meantide.voice.description import AdditiveVoice
+
+_ORDER = {Kind.TUNING: 0, Kind.VOICE: 0, Kind.PAN: 0, Kind.PART_LEVEL: 0, Kind.NOTE_OFF: 1}
+"""At one sample: what notes are made of, then the ends of notes, then new ones."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedNote:
+    """A note of the score with its id and part."""
+
+    id: int
+    part: ScorePart
+    note: ScoreNote
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """Events in order, the values they name, and the notes they play, at one sample rate."""
+
+    rate: int
+    events: tuple[Event, ...]
+    values: dict[int, Tuning | AdditiveVoice]
+    notes: tuple[PlannedNote, ...]
+    score: Score
+
+    def hand_over_to(self, performance: Performance) -> None:
+        """Make the values ready on a performance."""
+        for number, value in self.values.items():
+            performance.hand_over(number, value)
+
+
+def lay_out(score: Score, rate: int) -> Timeline:
+    """Lay `score` out at `rate` samples a second; InvalidValue for a note that cannot sound."""
+    values: dict[int, Tuning | AdditiveVoice] = {}
+
+    def numbered(value: Tuning | AdditiveVoice) -> int:
+        values[len(values) + 1] = value
+        return len(values)
+
+    events = [Event(Kind.TUNING, 0, value=numbered(score.tuning))]
+    for change in score.changes:
+        events.append(
+            Event(
+                Kind.TUNING,
+                round(change.at_s * rate),
+                samples=round(change.glide_s * rate),
+                value=numbered(change.tuning),
+                held=change.held,
+            )
+        )
+    notes: list[PlannedNote] = []
+    for number, part in enumerate(score.parts):
+        events.append(Event(Kind.VOICE, 0, number, value=numbered(part.voice)))
+        events.append(Event(Kind.PAN, 0, number, amount=part.pan))
+        events.append(Event(Kind.PART_LEVEL, 0, number, amount=part.level_db))
+        for note in part.notes:
+            notes.append(PlannedNote(len(notes) + 1, part, note))
+            events.extend(_note_events(notes[-1], number, rate))
+            _check_sounds(note, score, rate)
+    events.sort(key=lambda event: (event.sample, _ORDER.get(event.kind, 2)))
+    return Timeline(rate, tuple(events), values, tuple(notes), score)
+
+
+def _note_events(planned: PlannedNote, part: int, rate: int) -> Iterable[Event]:
+    note = planned.note
+    start = round(note.start_s * rate)
+    end = max(round((note.start_s + note.length_s) * rate), start + 1)
+    yield Event(Kind.NOTE_ON, start, part, planned.id, note.pitch, note.velocity)
+    yield Event(Kind.NOTE_OFF, end, part, planned.id)
+
+
+def _check_sounds(note: ScoreNote, score: Score, rate: int) -> None:
+    tuning = tuning_at(score.tuning, score.changes, note.start_s)
+    if pitch_hz(tuning, note.pitch, rate) is None:
+        asked = " ".join(f"{kind} {value}" for kind, value in note.asked.items())
+        raise InvalidValue(
+            note.field,
+            asked,
+            f"a pitch that {tuning.scale.label} has, between 0.01 Hz and half the sample rate",
+            note.where,
+        )
+
+
+def tuning_at(first: Tuning, changes: tuple[Change, ...], at_s: Fraction) -> Tuning:
+    """Return the tuning in force at `at_s`."""
+    tuning = first
+    for change in changes:
+        if change.at_s > at_s:
+            break
+        tuning = change.tuning
+    return tuning
+
+
+# -- the log --------------------------------------------------------------------------------
+
+
+def logged_tunings(score: Score, rate: int) -> tuple[LoggedTuning, ...]:
+    """Return the tunings of a take, each from its sample on."""
+    return tuple(
+        LoggedTuning(
+            round(change.at_s * rate),
+            change.tuning.scale.to_mapping(),
+            change.tuning.anchor.to_mapping(),
+            change.tuning.layout.to_mapping(),
+            round(change.glide_s * rate),
+            change.held.name.lower(),
+        )
+        for change in (Change(Fraction(0), score.tuning), *score.changes)
+    )
+
+
+def logged_voices(score: Score) -> dict[str, tuple[LoggedPartial, ...]]:
+    """Return the partials of each voice of a score, as they sound."""
+    return {
+        part.voice.name: tuple(
+            LoggedPartial(p.ratio, p.level_db, p.decay_s) for p in part.voice.sounding_partials()
+        )
+        for part in score.parts
+    }
+
+
+def logged_notes(
+    timeline: Timeline, outcomes: Iterable[Outcome], level_db: float, frames: int
+) -> tuple[LoggedNote, ...]:
+    """Return what became of each note of a take of `frames` samples, by what was reported."""
+    told: dict[int, list[Outcome]] = {}
+    for outcome in outcomes:
+        told.setdefault(outcome.note, []).append(outcome)
+    return tuple(
+        _logged_note(planned, told[planned.id], level_db, frames) for planned in timeline.notes
+    )
+
+
+def _logged_note(
+    planned: PlannedNote, told: list[Outcome], level_db: float, frames: int
+) -> LoggedNote:
+    pitches: list[LoggedPitch] = []
+    start = told[0].sample
+    release = end = frames
+    for outcome in told:
+        if outcome.kind in (OutcomeKind.BEGAN, OutcomeKind.MOVED):
+            pitches.append(LoggedPitch(outcome.sample, outcome.samples, outcome.hz))
+        elif outcome.kind == OutcomeKind.RELEASED:
+            release = min(release, outcome.sample)
+        elif outcome.kind in (OutcomeKind.TAKEN, OutcomeKind.ENDED):
+            end = min(end, outcome.sample)
+    part, note = planned.part, planned.note
+    gain = part.voice.velocity_gain(note.velocity)
+    side = math.cos((1.0 - abs(part.pan)) * math.pi / 4.0)  # the louder channel's share
+    return LoggedNote(
+        planned.id,
+        part.name,
+        part.voice.name,
+        dict(note.asked),
+        note.velocity,
+        level_db + part.level_db + 20.0 * math.log10(gain * side),
+        start,
+        min(release, end),
+        end,
+        tuple(pitches),
+    )
