@@ -7,6 +7,8 @@ import click
 
 from meantide.catalogue import Catalogue
 from meantide.errors import InvalidValue
+from meantide.journal import read_journal
+from meantide.offline.journal_take import render_journal
 from meantide.offline.midi_piece import read_midi_score
 from meantide.offline.render import (
     DEFAULT_BLOCK,
@@ -16,6 +18,8 @@ from meantide.offline.render import (
     Settings,
     log_path,
     no_progress,
+)
+from meantide.offline.render import (
     render as render_timeline,
 )
 from meantide.offline.score import Overrides, Score, read_score
@@ -24,20 +28,57 @@ from meantide.offline.timeline import Timeline, lay_out
 from meantide.offline.wav import SUBTYPES
 
 MIDI_ENDINGS = (".mid", ".midi", ".smf")
+JOURNAL_ENDING = ".jsonl"
 
 
 @click.command()
 @click.argument("score", type=click.Path(path_type=Path))
-@click.option("--out", type=click.Path(path_type=Path), required=True, help="The WAV file to write; its log lies beside it as .json.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    required=True,
+    help="The WAV file to write; its log lies beside it as .json.",
+)
 @click.option("--scale", help="Scale in place of the score's: a name, or a path.")
 @click.option("--anchor", help="Anchor in place of the score's: a name, a path, or A4=432.")
 @click.option("--layout", help="Layout in place of the score's.")
 @click.option("--voice", help="One voice for all parts.")
-@click.option("--rate", type=click.IntRange(8_000, 192_000), default=DEFAULT_RATE, show_default=True, help="Samples a second.")
-@click.option("--block", type=click.IntRange(1, 8192), default=DEFAULT_BLOCK, show_default=True, help="Frames made at a time; the sound does not depend on it.")
-@click.option("--notes", type=click.IntRange(1, 1024), default=DEFAULT_NOTES, show_default=True, help="The most notes at once.")
-@click.option("--level", type=click.FloatRange(-100.0, 0.0), default=DEFAULT_LEVEL_DB, show_default=True, help="Level in dB; one note at full velocity stands at about this peak.")
-@click.option("--format", "sample_format", type=click.Choice(list(SUBTYPES)), default="float32", show_default=True, help="Sample format; the 24 and 16 bit ones are dithered.")
+@click.option(
+    "--rate",
+    type=click.IntRange(8_000, 192_000),
+    default=DEFAULT_RATE,
+    show_default=True,
+    help="Samples a second.",
+)
+@click.option(
+    "--block",
+    type=click.IntRange(1, 8192),
+    default=DEFAULT_BLOCK,
+    show_default=True,
+    help="Frames made at a time; the sound does not depend on it.",
+)
+@click.option(
+    "--notes",
+    type=click.IntRange(1, 1024),
+    default=DEFAULT_NOTES,
+    show_default=True,
+    help="The most notes at once.",
+)
+@click.option(
+    "--level",
+    type=click.FloatRange(-100.0, 0.0),
+    default=DEFAULT_LEVEL_DB,
+    show_default=True,
+    help="Level in dB; one note at full velocity stands at about this peak.",
+)
+@click.option(
+    "--format",
+    "sample_format",
+    type=click.Choice(list(SUBTYPES)),
+    default="float32",
+    show_default=True,
+    help="Sample format; the 24 and 16 bit ones are dithered.",
+)
 def render(
     score: Path,
     out: Path,
@@ -51,7 +92,10 @@ def render(
     level: float,
     sample_format: str,
 ) -> None:
-    """Render SCORE (a .yaml score or a .mid file) in tune, with the log that proves it.
+    """Render SCORE (a .yaml score, a .mid file, or the .jsonl journal of a live set) in tune.
+
+    Beside the WAV file lies the log that proves it. A journal sounds again just as it was played;
+    of the options only --out and --format apply to it.
 
     \b
     meantide render examples/01-first-sound.yaml --out slack-water.wav
@@ -59,6 +103,10 @@ def render(
     """
     if out.suffix.lower() != ".wav":
         raise InvalidValue("out", str(out), "a name that ends in .wav")
+    if score.suffix.lower() == JOURNAL_ENDING:
+        log = render_journal(read_journal(score), out, sample_format, str(score))
+        _report(log, out, 1)
+        return
     piece = read_any(score, Overrides(scale, anchor, layout, voice))
     for notice in piece.notices:
         click.echo(f"notice: {notice}", err=True)
@@ -73,7 +121,9 @@ def read_any(score: Path, overrides: Overrides) -> Score:
     if score.suffix.lower() in MIDI_ENDINGS:
         return read_midi_score(score, Catalogue(), overrides)
     if score.suffix.lower() not in (".yaml", ".yml"):
-        raise InvalidValue("score", str(score), "a file ending in .yaml, .yml, .mid or .midi")
+        raise InvalidValue(
+            "score", str(score), "a file ending in .yaml, .yml, .mid, .midi or .jsonl"
+        )
     return read_score(score, Catalogue(), overrides)
 
 

@@ -27,15 +27,15 @@ _RANGE = re.compile(r"(-?[0-9]{1,9})(?:\.\.(-?[0-9]{1,9}))?")
 class Row:
     """One pitch of a sheet.
 
-    `cents` is its height above degree 0. `cents_from_twelve_equal` is how far it lies from the
-    nearest of twelve equal notes to the octave that share its anchor, above -50 to 50.
+    `cents_above_degree_0` is its height in the scale. `cents_from_twelve_equal` is how far it lies
+    from the nearest of twelve equal notes to the octave that share its anchor, above -50 to 50.
     """
 
     key: int | None
     degree: int
     name: str | None
     hz: float
-    cents: float
+    cents_above_degree_0: float
     cents_from_twelve_equal: float
 
 
@@ -51,7 +51,7 @@ class Row:
     "--as", "form", type=click.Choice(["table", "csv", "json"]), default="table", show_default=True
 )
 def sheet(
-    scale: str, anchor: str, layout: str, keys: str | None, degrees: str | None, form: str
+    *, scale: str, anchor: str, layout: str, keys: str | None, degrees: str | None, form: str
 ) -> None:
     """List the pitches of a tuning: key, degree, name, Hz and cents."""
     if keys and degrees:
@@ -102,9 +102,10 @@ def _row(tuning: Tuning, key: int | None, degree: int) -> Row:
 def _print_table(tuning: Tuning, rows: Sequence[Row]) -> None:
     """Print the rows for people, rounded."""
     first = tuning.name_of_degree(0) or "degree 0"
+    anchor = tuning.anchor.label
     table = Table(
-        title=f"{tuning.scale.label}, {tuning.anchor.label} Hz",
-        caption=f"12-equal: cents from the nearest of twelve equal notes with {tuning.anchor.label}",
+        title=f"{tuning.scale.label}, {anchor} Hz",
+        caption=f"12-equal: cents from the nearest of twelve equal notes with {anchor}",
     )
     for heading in ("key", "degree", "name", "Hz", f"cents above {first}", "12-equal"):
         table.add_column(heading, justify="left" if heading == "name" else "right")
@@ -114,7 +115,7 @@ def _print_table(tuning: Tuning, rows: Sequence[Row]) -> None:
             str(row.degree),
             row.name or "-",
             f"{row.hz:.4f}",
-            f"{row.cents:.3f}",
+            f"{row.cents_above_degree_0:.3f}",
             f"{row.cents_from_twelve_equal:+.3f}",
         )
     Console(markup=False, highlight=False, emoji=False).print(table)

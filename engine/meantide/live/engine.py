@@ -6,11 +6,13 @@ it writes silence, counts, and goes on; the control side reports.
 
 import time
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import count
 
 from meantide.live.link import RecordQueue
-from meantide.perform.event import ENDING_KINDS, Event, Outcome
+from meantide.perform.event import Event, Outcome
+from meantide.perform.master import QUIETEST_DB
 from meantide.perform.performance import Counts, Performance
 from meantide.pitch import Tuning
 from meantide.voice.description import AdditiveVoice
@@ -39,7 +41,7 @@ class Engine:
         self.rate, self.block = rate, block
         self.health = AudioHealth()
         self.outcomes: deque[Outcome] = deque(maxlen=MOST_KEPT)
-        self._performance = Performance(rate, block, notes, -100.0, self.outcomes)
+        self._performance = Performance(rate, block, notes, QUIETEST_DB, self.outcomes)
         self._to_audio = RecordQueue()
         self._dated: deque[tuple[int, Event]] = deque(maxlen=MOST_KEPT)
         self._numbers = count(1)
@@ -47,9 +49,14 @@ class Engine:
 
     # -- control side -----------------------------------------------------------------------
 
-    def send(self, event: Event) -> bool:
-        """Send an event to the audio side; False if it is flooded. What ends sound always goes."""
-        return self._to_audio.write(event, keep=event.kind in ENDING_KINDS)
+    @property
+    def has_room(self) -> bool:
+        """Tell whether the audio side keeps up; if not, only what ends sound should be sent."""
+        return self._to_audio.has_room
+
+    def send(self, events: Sequence[Event]) -> None:
+        """Send events to the audio side, where they arrive together."""
+        self._to_audio.write(events)
 
     def hand_over(self, value: Tuning | AdditiveVoice) -> int:
         """Make `value` ready on the audio side; return its number for the event that takes it."""
@@ -103,7 +110,7 @@ class Engine:
 
     def _take_events(self) -> None:
         heard = self._performance.sample
-        while (event := self._to_audio.read()) is not None:
+        for event in self._to_audio.read():
             dated = self._performance.schedule(event)
             if dated is not None:
                 self._dated.append((heard, dated))

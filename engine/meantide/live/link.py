@@ -1,36 +1,41 @@
 """The seam between control and audio: what crosses it, and nothing else does.
 
-From control to audio: event records of a fixed size through a bounded queue, and values (tunings,
-voices) made ready beforehand and known by number. From audio to control: the events as they were
-dated, and what became of notes. One thread writes each queue and one reads it, so there is no lock.
+From control to audio go event records of a fixed size; tunings and voices are made ready beforehand
+and known by number. One thread writes a queue and one reads it, so there is no lock.
 """
 
 from collections import deque
+from collections.abc import Iterator, Sequence
 
-from meantide.perform.event import Event
+from meantide.perform.event import RECORD, Event
 
-MOST_RECORDS = 16_384
-"""Records on their way to the audio side; it empties the queue every block."""
+MOST_GROUPS = 16_384
+"""Groups on their way to the audio side, which empties the queue every block."""
 
 
 class RecordQueue:
-    """Records from one writer to one reader; appending and popping are atomic in CPython."""
+    """Groups of records from one writer to one reader; a group arrives whole or not at all.
 
-    def __init__(self, most: int = MOST_RECORDS) -> None:
-        self._records: deque[bytes] = deque()
+    It rests on `deque.append` and `deque.popleft` being atomic in CPython.
+    """
+
+    def __init__(self, most: int = MOST_GROUPS) -> None:
+        self._groups: deque[bytes] = deque()
         self._most = most
 
-    def write(self, event: Event, keep: bool = False) -> bool:
-        """Append an event; return False if the queue is full, unless it must be kept."""
-        if len(self._records) >= self._most and not keep:
-            return False
-        self._records.append(event.pack())
-        return True
+    @property
+    def has_room(self) -> bool:
+        """Tell whether the writer may go on; what ends sound it may write all the same."""
+        return len(self._groups) < self._most
 
-    def read(self) -> Event | None:
-        """Return the oldest event, or None."""
-        try:
-            record = self._records.popleft()
-        except IndexError:
-            return None
-        return Event.unpack(record)
+    def write(self, events: Sequence[Event]) -> None:
+        """Append a group."""
+        if events:
+            self._groups.append(b"".join(event.pack() for event in events))
+
+    def read(self) -> Iterator[Event]:
+        """Yield all events there are, oldest first."""
+        while self._groups:
+            group = self._groups.popleft()
+            for start in range(0, len(group), RECORD.size):
+                yield Event.unpack(group[start : start + RECORD.size])

@@ -18,6 +18,7 @@ from meantide.offline.partials import Reals
 from meantide.offline.takelog import TakeLog
 
 _CHECK_FRAMES = 1 << 18
+_CONTRADICTION = 3.0  # scatter over what the uncertainties allow
 
 
 class Verdict(StrEnum):
@@ -169,7 +170,7 @@ def _note_rows(
         yield max(found, key=_badness)
     if not stretches:
         whole = Steady(note.start, note.release, note.release, note.pitches[0].hz)
-        yield replace(_unjudged(sounding, place, whole, ()), why="never steady")
+        yield replace(_unjudged(sounding, place, whole, (), tolerance_cents), why="never steady")
 
 
 def _badness(row: Row) -> tuple[int, float]:
@@ -180,7 +181,7 @@ def _badness(row: Row) -> tuple[int, float]:
 
 def _row(sounding: Sounding, place: int, zone: Steady, audio: Audio, tolerance_cents: float) -> Row:
     readings = read_zone(sounding, place, zone, audio, tolerance_cents)
-    row = _unjudged(sounding, place, zone, readings)
+    row = _unjudged(sounding, place, zone, readings, tolerance_cents)
     if not readings:
         short = zone.last - zone.first < SHORTEST_WINDOW
         return replace(row, why="too short" if short else "no partial well below half the rate")
@@ -224,11 +225,14 @@ def _reason(readings: tuple[PartialReading, ...]) -> str:
     return nearest.fate.value if nearest.by is None else f"masked by note {nearest.by}"
 
 
-def _combined(readings: tuple[PartialReading, ...]) -> tuple[float, float] | None:
-    """Return the weighted mean of the resolved partials in cents, and its uncertainty.
+def _combined(
+    readings: tuple[PartialReading, ...], tolerance_cents: float
+) -> tuple[float, float] | None:
+    """Return the deviation of the note in cents, by its resolved partials, and its uncertainty.
 
-    Where they scatter more than their uncertainties allow, so does the mean (the ratio of Birge,
-    Physical Review 40, 1932, from memory).
+    It is their weighted mean. Where they scatter more than their uncertainties allow, so does the
+    mean (the ratio of Birge, Physical Review 40, 1932, from memory); where they contradict each
+    other, and by more than the tolerance, the note has no one frequency and the middle one is told.
     """
     resolved = [each for each in readings if each.fate is Fate.RESOLVED]
     if not resolved:
@@ -237,19 +241,26 @@ def _combined(readings: tuple[PartialReading, ...]) -> tuple[float, float] | Non
     doubt = np.array([each.uncertainty_cents for each in resolved], dtype=np.float64)
     weight = 1.0 / np.maximum(doubt, 1e-12) ** 2
     mean = float(np.sum(weight * cents) / weight.sum())
-    scatter = 1.0
-    if len(resolved) > 1:
-        excess = np.sum(weight * (cents - mean) ** 2) / (len(resolved) - 1)
-        scatter = max(1.0, float(np.sqrt(excess)))
-    return mean, scatter / float(np.sqrt(weight.sum()))
+    if len(resolved) == 1:
+        return mean, float(doubt[0])
+    scatter = float(np.sqrt(np.sum(weight * (cents - mean) ** 2) / (len(resolved) - 1)))
+    middle = float(np.median(cents))
+    spread = np.abs(cents - middle)
+    if scatter > _CONTRADICTION and spread.max() > tolerance_cents:
+        # 1.4826 makes a standard deviation of the median of the spread, 1.2533 that of a median.
+        return middle, float(1.2533 * 1.4826 * np.median(spread) / np.sqrt(len(resolved)))
+    return mean, max(1.0, scatter) / float(np.sqrt(weight.sum()))
 
 
 def _unjudged(
-    sounding: Sounding, place: int, zone: Steady, readings: tuple[PartialReading, ...]
+    sounding: Sounding,
+    place: int,
+    zone: Steady,
+    readings: tuple[PartialReading, ...],
+    tolerance_cents: float,
 ) -> Row:
     note = sounding.notes[place]
-    combined = _combined(readings)
-    cents, doubt = combined or (None, None)
+    cents, doubt = _combined(readings, tolerance_cents) or (None, None)
     return Row(
         note.id,
         note.part,

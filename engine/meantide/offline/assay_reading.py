@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from meantide.offline.assay_masking import Crowd, Sounding, pressure
 from meantide.offline.assay_windows import LONGEST_WINDOW_S, Steady, Window, candidates
-from meantide.offline.partials import Reals, Stretch, noise_of_density
+from meantide.offline.partials import MAIN_LOBE_BINS, Reals, Stretch, noise_of_density
 
 SEARCH_CENTS = 60.0
 HIGHEST_OF_RATE = 0.42  # above this part of the rate a voice may already fade its partials out
@@ -19,6 +19,7 @@ _NOISE_MARGIN = 1.2
 _OVER_NOISE = 5.0  # amplitude over the floor's; noise alone comes so high in e^-25 of all bins
 _OVER_LEAK = 2.0
 _RIVAL = 0.01  # amplitude over a partial's own from which a neighbour bounds the search for it
+_SHOULDER_BINS = 2.0 * MAIN_LOBE_BINS  # nearer than this main lobes meet
 
 
 class Fate(StrEnum):
@@ -85,7 +86,7 @@ class _Plan:
 class _Raw:
     """What windows told of some partials: arrays of one length; `expected` is an amplitude.
 
-    `random_hz`, `drift_hz` and `push_hz` are the uncertainty's parts, `masker` the place in the
+    A `crowded` partial has no peak of its own to be missed; `random_hz`, `drift_hz` and `push_hz` are the uncertainty's parts, `masker` the place in the
     log of the note that pushes most; `held` says that the window ends by the note's release.
     """
 
@@ -95,6 +96,7 @@ class _Raw:
     amplitude: Reals
     floor: Reals
     leak: Reals
+    crowded: NDArray[np.bool_]
     random_hz: Reals
     drift_hz: Reals
     push_hz: Reals
@@ -180,6 +182,7 @@ def _measure(task: _Task, group: NDArray[np.int64], plan: _Plan, stretch: Stretc
         lines.amplitude,
         floor,
         pressed.leak.sum(axis=1),
+        _crowded(crowd, own, hz, plan.amplitude[group], stretch.bin_hz),
         _NOISE_MARGIN * lines.noise_hz,
         lines.drift_hz,
         pushed,
@@ -198,6 +201,16 @@ def _join(raws: list[_Raw], order: NDArray[np.int64]) -> _Raw:
         for field in fields(_Raw)
     }
     return _Raw(**columns)
+
+
+def _crowded(
+    crowd: Crowd, own: NDArray[np.bool_], hz: Reals, amplitude: Reals, bin_hz: float
+) -> NDArray[np.bool_]:
+    """Say which partials have a neighbour so near that they may be no more than its shoulder."""
+    distance = np.maximum(crowd.low_hz - hz[:, None], hz[:, None] - crowd.high_hz) / bin_hz
+    rival = ~own & (crowd.amplitude > _RIVAL * amplitude[:, None])
+    crowded: NDArray[np.bool_] = (rival & (distance < _SHOULDER_BINS)).any(axis=1)
+    return crowded
 
 
 def _regions(
@@ -227,7 +240,8 @@ def _judge(task: _Task, raw: _Raw, tolerance_cents: float) -> tuple[PartialReadi
     gain = float(np.median((raw.amplitude / raw.expected)[seen])) if seen.any() else faintest
     least = raw.expected * gain * faintest
     there = seen & (raw.amplitude >= least)
-    due = raw.held & (least >= _OVER_NOISE * raw.floor) & (least >= _OVER_LEAK * raw.leak)
+    stands_out = (least >= _OVER_NOISE * raw.floor) & (least >= _OVER_LEAK * raw.leak)
+    due = raw.held & stands_out & ~raw.crowded
     cents_a_hz = 1200.0 / np.log(2.0) / task.hz
     cents = 1200.0 * np.log2(np.where(there, raw.hz, task.hz) / task.hz)
     uncertainty = (np.hypot(raw.random_hz, raw.drift_hz) + raw.push_hz) * cents_a_hz

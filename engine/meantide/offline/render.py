@@ -49,9 +49,7 @@ def no_progress(done: int, total: int) -> None:
     del done, total
 
 
-def blocks_of(
-    performance: Performance, events: Iterable[Event], block: int
-) -> Iterator[F32]:
+def blocks_of(performance: Performance, events: Iterable[Event], block: int) -> Iterator[F32]:
     """Yield what `performance` makes of `events` (in order of sample), block by block.
 
     Ends when all events are past and all notes are over. Each array is overwritten by the next.
@@ -84,32 +82,25 @@ def render(
 ) -> TakeLog:
     """Render `timeline` to the WAV file `out` and its log beside it; return the log.
 
-    Both files are written whole or not at all. Raises InvalidValue where they cannot be written.
+    Raises as `write_take`.
     """
-    performance = Performance(
-        timeline.rate, settings.block, settings.notes, settings.level_db, []
-    )
+    performance = Performance(timeline.rate, settings.block, settings.notes, settings.level_db, [])
     timeline.hand_over_to(performance)
     score = timeline.score
     total = timeline.events[-1].sample
-    _check_room(out, total, settings)
-    with whole_file(log_path(out)) as log_file, whole_file(out) as wav_file:
-        with WavWriter(
-            wav_file,
-            settings.rate,
-            settings.sample_format,
-            score.title,
-            describe_tuning(score.tuning),
-            f"meantide {__version__}",
-        ) as writer:
-            for block in blocks_of(performance, timeline.events, settings.block):
-                writer.write(block)
-                progress(performance.sample, max(total, performance.sample))
-        log = TakeLog(
+
+    def blocks() -> Iterator[F32]:
+        for block in blocks_of(performance, timeline.events, settings.block):
+            yield block
+            progress(performance.sample, max(total, performance.sample))
+
+    def log() -> TakeLog:
+        frames = performance.sample
+        return TakeLog(
             meantide=__version__,
             wav=out.name,
             rate=settings.rate,
-            frames=performance.sample,
+            frames=frames,
             channels=2,
             format=settings.sample_format,
             title=score.title,
@@ -118,10 +109,42 @@ def render(
             ceiling_samples=performance.counts.softened_samples,
             tunings=logged_tunings(score, settings.rate),
             voices=logged_voices(score),
-            notes=logged_notes(
-                timeline, performance.outcomes, settings.level_db, performance.sample
-            ),
+            notes=logged_notes(timeline, performance.outcomes, settings.level_db, frames),
         )
+
+    _check_room(out, total, settings)
+    head = TakeHead(score.title, describe_tuning(score.tuning), settings.rate)
+    return write_take(out, head, settings.sample_format, blocks(), log)
+
+
+@dataclass(frozen=True, slots=True)
+class TakeHead:
+    """What a take's WAV file says of itself."""
+
+    title: str
+    comment: str
+    rate: int
+
+
+def write_take(
+    out: Path,
+    head: TakeHead,
+    sample_format: str,
+    blocks: Iterable[F32],
+    make_log: Callable[[], TakeLog],
+) -> TakeLog:
+    """Write `blocks` (2, samples) to the WAV file `out`, and then its log beside it.
+
+    Both files are written whole or not at all. Raises InvalidValue where they cannot be written.
+    """
+    with whole_file(log_path(out)) as log_file, whole_file(out) as wav_file:
+        software = f"meantide {__version__}"
+        with WavWriter(
+            wav_file, head.rate, sample_format, head.title, head.comment, software
+        ) as writer:
+            for block in blocks:
+                writer.write(block)
+        log = make_log()
         log_file.write_text(log.to_json(), encoding="utf-8")
     return log
 

@@ -56,16 +56,16 @@ def lay_out(score: Score, rate: int) -> Timeline:
         return len(values)
 
     events = [Event(Kind.TUNING, 0, value=numbered(score.tuning))]
-    for change in score.changes:
-        events.append(
-            Event(
-                Kind.TUNING,
-                round(change.at_s * rate),
-                samples=round(change.glide_s * rate),
-                value=numbered(change.tuning),
-                held=change.held,
-            )
+    events.extend(
+        Event(
+            Kind.TUNING,
+            round(change.at_s * rate),
+            samples=round(change.glide_s * rate),
+            value=numbered(change.tuning),
+            held=change.held,
         )
+        for change in score.changes
+    )
     notes: list[PlannedNote] = []
     for number, part in enumerate(score.parts):
         events.append(Event(Kind.VOICE, 0, number, value=numbered(part.voice)))

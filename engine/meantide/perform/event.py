@@ -11,6 +11,8 @@ from typing import NamedTuple
 
 AT_ONCE = -1
 """The sample of an event that shall act as soon as it is seen."""
+NO_NOTE = -1
+"""The note of an event that means none by id."""
 MAIN_PART = 0
 ALL_PARTS = -1
 
@@ -70,8 +72,8 @@ class Event(NamedTuple):
     kind: Kind
     sample: int = AT_ONCE
     part: int = MAIN_PART
-    note: int = 0
-    """The note's id: 0 and above as given by the player, negative as given by the engine."""
+    note: int = NO_NOTE
+    """The note's id: 0 and above as given by the player, below NO_NOTE as given by the engine."""
     pitch: Pitch = Pitch(PitchKind.NONE, 0.0)
     amount: float = 0.0
     """Velocity 0..1, level in dB, or pan -1..1."""

@@ -255,7 +255,7 @@ class Performance:
     def _notes_off(self, event: Event) -> None:
         self._let_go([n for n in self.notes if n.held and event.part in (ALL_PARTS, n.part)])
 
-    def _sound_off(self, event: Event) -> None:
+    def _sound_off(self, _: Event) -> None:
         self._queue.forget_notes()
         self._let_go(list(self.notes), Stage.SILENCED)
 
@@ -281,7 +281,7 @@ def _tuned_hz(tuning: Tuning, pitch: Pitch) -> float:
         return tuning.hz_of_degree(int(pitch.value))
     if pitch.kind == PitchKind.NAME:
         return tuning.hz_of_name(NoteName.from_chain(int(pitch.value), pitch.octave))
-    return tuning.anchor.hz * 2.0**pitch.value
+    return tuning.anchor.hz * math.exp2(pitch.value)
 
 
 def _check_whole(field: str, value: object, low: int, high: int) -> None:

@@ -109,7 +109,8 @@ def prepare(voice: AdditiveVoice, rate: int) -> PreparedVoice:
     """
     partials = voice.sounding_partials()
     count = next(c for c in PADDED_COUNTS if c >= len(partials))
-    ratios, levels, decays = np.ones(count), np.zeros(count), np.zeros(count)
+    ratios = np.ones(count)
+    levels, decays = np.zeros(count, np.float32), np.zeros(count, np.float32)
     for k, partial in enumerate(partials):
         ratios[k] = partial.ratio
         levels[k] = 10.0 ** (partial.level_db / 20.0)
@@ -119,8 +120,8 @@ def prepare(voice: AdditiveVoice, rate: int) -> PreparedVoice:
         rate,
         count,
         ratios,
-        levels.astype(np.float32),
-        decays.astype(np.float32),
+        levels,
+        decays,
         (np.arange(count) * GOLDEN) % 1.0,
     )
     for array in (prepared.ratios, prepared.levels, prepared.decays, prepared.phases):

@@ -102,9 +102,7 @@ class NumpyKernel:
             np.multiply(turned, amplitudes[:, :-1], out=rows[:, :, 0, half])
             np.multiply(turned, amplitudes[:, 1:], out=rows[:, :, 1, half])
         product = self._product[: n * c * 2 * CELL]
-        np.matmul(
-            rows.reshape(n, c * 2, 2 * k), basis, out=product.reshape(n, c * 2, CELL)
-        )
+        np.matmul(rows.reshape(n, c * 2, 2 * k), basis, out=product.reshape(n, c * 2, CELL))
         self._crossfade(product.reshape(n, c, 2, CELL), out)
 
     def moving(self, phases: F64, ratios: F64, travel: F64, amplitudes: F32, out: F32) -> None:

@@ -1,0 +1,140 @@
+"""`meantide live`: the engine on a device, listening for OSC messages."""
+
+import ipaddress
+import signal
+from pathlib import Path
+
+import click
+
+from meantide.catalogue import Catalogue
+from meantide.live.server import DEFAULT_HOST, DEFAULT_PORT
+from meantide.live.session import BACK_ENDS, FADE_IN_S, Session, Wishes
+from meantide.pitch import Tuning
+
+DEFAULT_LEVEL_DB = -30.0
+CAUTION = (
+    "caution: dBFS says nothing about loudness in the room. Begin with headphones and amplifiers "
+    "turned down,\nmeasure where people sit, and keep to local rules for hearing."
+)
+
+
+@click.command()
+@click.option(
+    "--audio",
+    type=click.Choice(BACK_ENDS),
+    default="auto",
+    show_default=True,
+    help="Where the sound goes; none runs without a device.",
+)
+@click.option(
+    "--rate",
+    type=click.IntRange(8_000, 192_000),
+    default=48_000,
+    show_default=True,
+    help="Samples a second; JACK overrules it.",
+)
+@click.option(
+    "--block",
+    type=click.IntRange(16, 8192),
+    default=256,
+    show_default=True,
+    help="Frames a block; JACK overrules it.",
+)
+@click.option("--host", default=DEFAULT_HOST, show_default=True, help="Address to listen on.")
+@click.option(
+    "--port",
+    type=click.IntRange(0, 65535),
+    default=DEFAULT_PORT,
+    show_default=True,
+    help="UDP port; 0 takes any free one.",
+)
+@click.option("--scale", default="12-equal", show_default=True, help="Scale: a name or a path.")
+@click.option(
+    "--anchor", default="a440", show_default=True, help="Anchor: a name, a path, or A4=432."
+)
+@click.option("--layout", default="linear", show_default=True, help="Layout: a name or a path.")
+@click.option("--voice", default="plain-reed", show_default=True, help="Voice: a name or a path.")
+@click.option(
+    "--notes",
+    type=click.IntRange(1, 1024),
+    default=64,
+    show_default=True,
+    help="The most notes at once; the quietest makes room.",
+)
+@click.option(
+    "--level",
+    type=click.FloatRange(-100.0, 0.0),
+    default=DEFAULT_LEVEL_DB,
+    show_default=True,
+    help="Level in dB to begin with.",
+)
+@click.option(
+    "--journal",
+    type=click.Path(path_type=Path),
+    help="A new file for all that is played; `meantide render` makes it sound again.",
+)
+def live(
+    audio: str,
+    rate: int,
+    block: int,
+    host: str,
+    port: int,
+    scale: str,
+    anchor: str,
+    layout: str,
+    voice: str,
+    notes: int,
+    level: float,
+    journal: Path | None,
+) -> None:
+    """Start the engine and its OSC server; Ctrl-C ends it.
+
+    \b
+    meantide live --scale 31-equal --anchor A4=435
+    oscsend osc.udp://127.0.0.1:40440 /note/on sf C#5 0.6
+    """
+    catalogue = Catalogue()
+    tuning = Tuning(catalogue.scale(scale), catalogue.anchor(anchor), catalogue.layout(layout))
+    wishes = Wishes(
+        audio, rate, block, notes, host, port, tuning, catalogue.voice(voice), level, journal
+    )
+    session = Session(wishes, catalogue)
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: session.end())
+    _announce(session, level)
+    session.run()
+    _farewell(session)
+
+
+def _announce(session: Session, level: float) -> None:
+    engine, server, tuning = session.engine, session.server, session.control.state.tuning
+    click.echo(
+        f"audio: {session.host.name}, {engine.rate} Hz, {engine.block} frames a block\n"
+        f"OSC: udp {server.host}:{server.port}\n"
+        f"tuning: {tuning.scale.label}, {tuning.anchor.label}; "
+        f"voice: {session.control.state.voice.name}\n"
+        f"level: {level:g} dB, coming up over {FADE_IN_S:g} s; a note at full velocity peaks near "
+        f"{level:g} dBFS, and nothing leaves above -1 dBFS\n{CAUTION}"
+    )
+    if not ipaddress.ip_address(server.host).is_loopback:
+        click.echo(
+            f"caution: anyone who reaches {server.host} can play this engine; "
+            "use a network you trust, or 127.0.0.1",
+            err=True,
+        )
+    click.echo("Ctrl-C ends it")
+
+
+def _farewell(session: Session) -> None:
+    engine, counts, traffic = session.engine, session.engine.counts, session.server.traffic
+    click.echo(
+        f"ended after {engine.sample / engine.rate:.1f} s: {counts.events} events, "
+        f"{counts.late} late, {counts.refused} refused, {counts.taken} notes taken; "
+        f"{traffic.messages} messages, {traffic.errors} errors"
+    )
+    if engine.health.errors:
+        click.echo(
+            f"{engine.health.errors} blocks failed and were silent; the last: "
+            f"{engine.health.last_error}",
+            err=True,
+        )

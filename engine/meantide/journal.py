@@ -1,0 +1,176 @@
+"""Journals: a live set as lines of JSON, from which it can be rendered again bit for bit.
+
+The first line says how the engine ran. Then come, in order of arrival, values under their numbers
+(before the event that takes them) and events, each with the sample it acts at and the one it was
+heard at; a last line says at which sample the set ended.
+"""
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from meantide import __version__
+from meantide.errors import InvalidValue
+from meantide.perform.event import Event, Held, Kind, Pitch, PitchKind
+from meantide.pitch import Tuning
+from meantide.pitch_files import read_anchor, read_layout, read_scale
+from meantide.reading import Value, value_of
+from meantide.voice.description import AdditiveVoice
+from meantide.voice_files import read_voice, voice_to_mapping
+
+LARGEST = 2**62
+
+
+@dataclass(frozen=True, slots=True)
+class JournalHead:
+    """How the engine ran: samples a second, frames a block, the most notes at once."""
+
+    rate: int
+    block: int
+    notes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Journal:
+    """A whole journal read back; `heard` holds the sample each event was heard at."""
+
+    head: JournalHead
+    values: Mapping[int, Tuning | AdditiveVoice]
+    events: tuple[Event, ...]
+    heard: tuple[int, ...]
+    ended: int
+
+
+def head_line(head: JournalHead) -> str:
+    """Return the first line of a journal."""
+    return _line(
+        meantide=__version__, kind="journal", rate=head.rate, block=head.block, notes=head.notes
+    )
+
+
+def value_line(number: int, value: Tuning | AdditiveVoice) -> str:
+    """Return the line that gives a value its number."""
+    if isinstance(value, AdditiveVoice):
+        return _line(value=number, voice=voice_to_mapping(value))
+    tuning = {
+        "scale": value.scale.to_mapping(),
+        "anchor": value.anchor.to_mapping(),
+        "layout": value.layout.to_mapping(),
+    }
+    return _line(value=number, tuning=tuning)
+
+
+def event_line(heard: int, event: Event) -> str:
+    """Return the line of an event heard at `heard`; fields at their defaults go unsaid."""
+    said = {
+        name: int(value) if isinstance(value, int) else value
+        for name, value in event._asdict().items()
+        if name not in ("kind", "pitch", "sample") and value != Event._field_defaults[name]
+    }
+    if event.pitch.kind != PitchKind.NONE:
+        said["pitch"] = [event.pitch.kind.name, event.pitch.value, event.pitch.octave]
+    return _line(event=event.kind.name, heard=heard, sample=event.sample, **said)
+
+
+def end_line(sample: int) -> str:
+    """Return the last line."""
+    return _line(ended=sample)
+
+
+def read_journal(path: Path) -> Journal:
+    """Read the journal in the file `path`; InvalidValue naming file and line if it is none.
+
+    A last line cut short, as by a crash, is left out; without an end the last event is the end.
+    """
+    try:
+        lines = path.read_text(encoding="utf-8").split("\n")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InvalidValue("journal", str(path), f"a readable file ({error})") from error
+    whole = lines[:-1]  # what follows the last line's end is empty, or was cut
+    records = list(_records(whole, path))
+    if not records:
+        raise InvalidValue("journal", "no line", "a first line of kind journal", str(path))
+    head = _read_head(records[0])
+    values: dict[int, Tuning | AdditiveVoice] = {}
+    events: list[Event] = []
+    heard: list[int] = []
+    ended = 0
+    for record in records[1:]:
+        form = record.fields("value", "tuning", "voice", "event", "heard", "sample", "part", "note",
+                             "pitch", "amount", "samples", "held", "ended").only_one_of(
+            "tuning", "voice", "event", "ended"
+        )  # fmt: skip
+        if form == "event":
+            at, event = _read_event(record)
+            events.append(event)
+            heard.append(at)
+            ended = max(ended, event.sample)
+        elif form == "ended":
+            ended = record.fields("ended").integer("ended", 0, LARGEST)
+        else:
+            number, value = _read_value(record)
+            values[number] = value
+    return Journal(head, values, tuple(events), tuple(heard), ended)
+
+
+def _records(lines: list[str], path: Path) -> Iterator[Value]:
+    for number, line in enumerate(lines, start=1):
+        try:
+            yield value_of(json.loads(line), f"{path}:{number}")
+        except (ValueError, RecursionError):
+            raise InvalidValue("line", line, "a JSON object", f"{path}:{number}") from None
+
+
+def _read_head(record: Value) -> JournalHead:
+    fields = record.fields("meantide", "kind", "rate", "block", "notes")
+    fields.text("meantide")
+    fields.choice("kind", ("journal",))
+    return JournalHead(
+        fields.integer("rate", 8_000, 192_000),
+        fields.integer("block", 1, 8192),
+        fields.integer("notes", 1, 4096),
+    )
+
+
+def _read_value(record: Value) -> tuple[int, Tuning | AdditiveVoice]:
+    fields = record.fields("value", "tuning", "voice")
+    number = fields.integer("value", 1, LARGEST)
+    if "voice" in fields:
+        return number, read_voice(fields["voice"])
+    tuning = fields.fields("tuning", "scale", "anchor", "layout")
+    return number, Tuning(
+        read_scale(tuning["scale"]), read_anchor(tuning["anchor"]), read_layout(tuning["layout"])
+    )
+
+
+def _read_event(record: Value) -> tuple[int, Event]:
+    fields = record.fields(
+        "event", "heard", "sample", "part", "note", "pitch", "amount", "samples", "value", "held"
+    )
+    pitch = Pitch(PitchKind.NONE, 0.0)
+    if "pitch" in fields:
+        kind, value, octave = fields["pitch"].items(3)
+        pitch = Pitch(
+            PitchKind[kind.choice([each.name for each in PitchKind])],
+            value.number(-1e12, 1e12),
+            octave.integer(-1000, 1000),
+        )
+    defaults = Event._field_defaults
+    event = Event(
+        Kind[fields.choice("event", [kind.name for kind in Kind])],
+        fields.integer("sample", 0, LARGEST),
+        fields.integer("part", -1, 4096, defaults["part"]),
+        fields.integer("note", -LARGEST, LARGEST, defaults["note"]),
+        pitch,
+        fields.number("amount", -1e6, 1e6, defaults["amount"]),
+        fields.integer("samples", 0, LARGEST, defaults["samples"]),
+        fields.integer("value", 0, LARGEST, defaults["value"]),
+        Held(fields.integer("held", 0, 1, defaults["held"])),
+    )
+    return fields.integer("heard", 0, LARGEST), event
+
+
+def _line(**said: Any) -> str:
+    return json.dumps(said, allow_nan=False) + "\n"

@@ -1,0 +1,1 @@
+"""The live engine: sockets, clocks and devices around a performance."""

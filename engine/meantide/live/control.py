@@ -1,0 +1,163 @@
+"""The control side: what messages mean, checked against what is tuned now, as events.
+
+`Control` keeps a mirror of what the audio side will have once all that was sent has acted.
+Its methods raise InvalidValue, and change nothing, for what cannot be obeyed.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from itertools import count
+
+from meantide.catalogue import Catalogue
+from meantide.errors import InvalidValue
+from meantide.live.engine import Engine
+from meantide.perform.event import (
+    ALL_PARTS,
+    AT_ONCE,
+    NO_NOTE,
+    Event,
+    Held,
+    Kind,
+    Pitch,
+    PitchKind,
+)
+from meantide.perform.performance import pitch_hz
+from meantide.pitch import Anchor, NoteName, Scale, Tuning
+from meantide.voice.description import AdditiveVoice
+
+HORIZON_S = 60.0
+"""Events dated further ahead are refused."""
+
+HandedOver = Callable[[int, Tuning | AdditiveVoice], None]
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """What is tuned, and how it sounds."""
+
+    tuning: Tuning
+    voice: AdditiveVoice
+    level_db: float
+
+
+class Control:
+    """Turns requests into events for `engine`; events gather until `commit` sends them together.
+
+    `handed_over` is told of every tuning and voice given to the engine (the journal wants them).
+    """
+
+    def __init__(
+        self, engine: Engine, catalogue: Catalogue, state: State, handed_over: HandedOver
+    ) -> None:
+        self.engine, self.catalogue, self.state = engine, catalogue, state
+        self._handed_over = handed_over
+        self._pending: list[Event] = []
+        self._sample = AT_ONCE
+        self._auto_ids = count(NO_NOTE - 1, -1)
+
+    def start(self, fade_s: float) -> None:
+        """Give the engine its first tuning and voice, and bring the level up from silence."""
+        self.change_tuning(self.state.tuning, 0.0, Held.FOLLOW)
+        self.change_voice(self.state.voice)
+        self.change_level(self.state.level_db, fade_s)
+        self.commit()
+
+    def begin(self, wall_s: float | None) -> None:
+        """Begin a group of requests that act together: at once, or at a wall time.
+
+        Raises InvalidValue for a time beyond the horizon.
+        """
+        self._pending.clear()
+        self._sample = AT_ONCE
+        if wall_s is None:
+            return
+        sample = self.engine.sample_at(wall_s)
+        if sample > self.engine.sample + HORIZON_S * self.engine.rate:
+            raise InvalidValue("timetag", wall_s, f"a time within {HORIZON_S:g} s from now")
+        self._sample = max(sample, 0)
+
+    def commit(self) -> None:
+        """Send the group."""
+        events, self._pending = self._pending, []
+        self.engine.send(events)
+
+    # -- requests ---------------------------------------------------------------------------
+
+    def note_on(self, pitch: Pitch, velocity: float, note: int | None) -> None:
+        """Begin a note; one given no id gets one of the engine's own."""
+        if pitch_hz(self.state.tuning, pitch, self.engine.rate) is None:
+            scale = self.state.tuning.scale.label
+            allowed = f"a pitch that {scale} has, between 0.01 Hz and half the sample rate"
+            raise InvalidValue("pitch", describe_pitch(pitch), allowed)
+        number = next(self._auto_ids) if note is None else note
+        self._check_room()
+        self._add(Event(Kind.NOTE_ON, note=number, pitch=pitch, amount=velocity))
+
+    def note_off(self, pitch: Pitch) -> None:
+        """End a note by id (a whole number), else those of that key or name."""
+        by_id = pitch.kind == PitchKind.KEY and pitch.value >= 0
+        note = int(pitch.value) if by_id else NO_NOTE
+        self._add(Event(Kind.NOTE_OFF, note=note, pitch=pitch))
+
+    def notes_off(self) -> None:
+        """Release every note."""
+        self._add(Event(Kind.NOTES_OFF, part=ALL_PARTS))
+
+    def sound_off(self) -> None:
+        """Silence everything within 5 ms."""
+        self._add(Event(Kind.SOUND_OFF, part=ALL_PARTS))
+
+    def change_scale(self, scale: Scale, glide_s: float, held: Held) -> None:
+        """Put another scale under the same anchor."""
+        tuning = self.state.tuning
+        self.change_tuning(replace(tuning, scale=scale), glide_s, held)
+
+    def change_anchor(self, hz: float, note: NoteName | None, glide_s: float) -> None:
+        """Give another frequency to the anchored note, or to the note named."""
+        now = self.state.tuning.anchor
+        if note is None:
+            anchor = Anchor(hz, note=now.note, degree=now.degree)
+        else:
+            anchor = Anchor(hz, note=note)
+        self.change_tuning(replace(self.state.tuning, anchor=anchor), glide_s, Held.FOLLOW)
+
+    def change_tuning(self, tuning: Tuning, glide_s: float, held: Held) -> None:
+        """Put another tuning in place; held notes follow over `glide_s`, or stay."""
+        number = self._hand_over(tuning)
+        samples = round(glide_s * self.engine.rate)
+        self._add(Event(Kind.TUNING, samples=samples, value=number, held=held))
+        self.state = replace(self.state, tuning=tuning)
+
+    def change_voice(self, voice: AdditiveVoice) -> None:
+        """Give the next notes another voice."""
+        self._add(Event(Kind.VOICE, value=self._hand_over(voice)))
+        self.state = replace(self.state, voice=voice)
+
+    def change_level(self, level_db: float, seconds: float) -> None:
+        """Move the level of everything."""
+        self._check_room()
+        samples = round(seconds * self.engine.rate)
+        self._add(Event(Kind.LEVEL, part=ALL_PARTS, amount=level_db, samples=samples))
+        self.state = replace(self.state, level_db=level_db)
+
+    # -- inside -----------------------------------------------------------------------------
+
+    def _check_room(self) -> None:
+        if not self.engine.has_room:
+            raise InvalidValue("message", "too many at once", "what ends sound, until we keep up")
+
+    def _add(self, event: Event) -> None:
+        self._pending.append(event._replace(sample=self._sample))
+
+    def _hand_over(self, value: Tuning | AdditiveVoice) -> int:
+        self._check_room()
+        number = self.engine.hand_over(value)
+        self._handed_over(number, value)
+        return number
+
+
+def describe_pitch(pitch: Pitch) -> str:
+    """Return a pitch in words, for messages."""
+    if pitch.kind == PitchKind.NAME:
+        return str(NoteName.from_chain(int(pitch.value), pitch.octave))
+    return f"{pitch.kind.name.lower()} {pitch.value:g}"

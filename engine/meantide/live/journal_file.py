@@ -1,0 +1,46 @@
+"""Writing the journal of a live set, off the audio path."""
+
+from collections import deque
+from pathlib import Path
+from typing import TextIO
+
+from meantide.errors import InvalidValue
+from meantide.journal import JournalHead, end_line, event_line, head_line, value_line
+from meantide.live.engine import Engine
+from meantide.pitch import Tuning
+from meantide.voice.description import AdditiveVoice
+
+
+class JournalFile:
+    """A journal growing at `path`; `value` may be called from the OSC thread, all else from one.
+
+    Raises InvalidValue if the file is there already or cannot be made.
+    """
+
+    def __init__(self, path: Path, head: JournalHead) -> None:
+        try:
+            self._file: TextIO = path.open("x", encoding="utf-8")
+        except OSError as error:
+            reason = error.strerror or str(error)
+            raise InvalidValue("journal", str(path), f"a new file ({reason})") from error
+        self._values: deque[str] = deque()
+        self._file.write(head_line(head))
+
+    def value(self, number: int, value: Tuning | AdditiveVoice) -> None:
+        """Note a value handed over; it is written before the event that takes it."""
+        self._values.append(value_line(number, value))
+
+    def write(self, engine: Engine) -> None:
+        """Write what was accepted since the last call, to the disk."""
+        events = engine.dated_events()
+        while self._values:
+            self._file.write(self._values.popleft())
+        for heard, event in events:
+            self._file.write(event_line(heard, event))
+        self._file.flush()
+
+    def close(self, engine: Engine) -> None:
+        """Write the rest and the end."""
+        self.write(engine)
+        self._file.write(end_line(engine.sample))
+        self._file.close()

@@ -1,0 +1,147 @@
+"""A live set from start to end: a host, an engine, its control, its server, its journal."""
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from meantide.catalogue import Catalogue
+from meantide.errors import DeviceError
+from meantide.journal import JournalHead
+from meantide.live.clock_host import ClockHost
+from meantide.live.control import Control, State
+from meantide.live.engine import Engine
+from meantide.live.journal_file import JournalFile
+from meantide.live.server import OscServer
+from meantide.perform.master import QUIETEST_DB
+from meantide.pitch import Tuning
+from meantide.voice.description import AdditiveVoice
+from meantide.voice.kernel import F32
+
+FADE_IN_S = 1.0
+FADE_OUT_S = 0.1
+TICK_S = 0.05
+"""How often the journal is written and the device looked after."""
+BACK_ENDS = ("auto", "jack", "portaudio", "none")
+
+
+class Host(Protocol):
+    """What asks for blocks: a device, or the clock."""
+
+    name: str
+    rate: int
+    block: int
+
+    def start(self, fill: Callable[[F32], None]) -> None:
+        """Begin to ask for blocks."""
+
+    def alive(self) -> bool:
+        """Tell whether it still asks."""
+
+    def stop(self) -> None:
+        """Stop asking."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """What a live set is asked to be."""
+
+    audio: str
+    rate: int
+    block: int
+    notes: int
+    host: str
+    port: int
+    tuning: Tuning
+    voice: AdditiveVoice
+    level_db: float
+    journal: Path | None
+
+
+class Session:
+    """A live set. `run` returns when `end` is called, from a signal or another thread.
+
+    Raises DeviceError if there is no device or the port is taken, InvalidValue for a bad journal.
+    """
+
+    def __init__(self, wishes: Wishes, catalogue: Catalogue) -> None:
+        self.host = open_host(wishes.audio, wishes.rate, wishes.block)
+        rate, block = self.host.rate, self.host.block
+        self.engine = Engine(rate, block, wishes.notes)
+        self._journal: JournalFile | None = None
+        if wishes.journal is not None:
+            head = JournalHead(rate, block, wishes.notes)
+            self._journal = JournalFile(wishes.journal, head)
+        state = State(wishes.tuning, wishes.voice, wishes.level_db)
+        self.control = Control(self.engine, catalogue, state, self._value_handed_over)
+        self.server = OscServer(wishes.host, wishes.port, self.control)
+        self._ended = threading.Event()
+
+    def end(self) -> None:
+        """Ask `run` to come to an end."""
+        self._ended.set()
+
+    def run(self) -> None:
+        """Play until `end`; then fade out and leave. DeviceError if the device goes away."""
+        self.control.start(FADE_IN_S)
+        self.host.start(self.engine.fill)
+        self.server.start()
+        try:
+            self._look_after()
+        finally:
+            self.server.stop()
+            self._fade_out()
+            self.host.stop()
+            if self._journal is not None:
+                self._journal.close(self.engine)
+
+    def _look_after(self) -> None:
+        while not self._ended.wait(TICK_S):
+            self._tick()
+            if not self.host.alive():
+                raise DeviceError(f"{self.host.name}: the device went away")
+
+    def _tick(self) -> None:
+        if self._journal is not None:
+            self._journal.write(self.engine)
+        else:
+            self.engine.dated_events()
+
+    def _fade_out(self) -> None:
+        """Bring the level to silence, and wait until that was played or the device stands still."""
+        self.control.begin(None)
+        self.control.change_level(QUIETEST_DB, FADE_OUT_S)
+        self.control.commit()
+        target = self.engine.sample + round(2 * FADE_OUT_S * self.engine.rate) + self.engine.block
+        while self.engine.sample < target and self.host.alive():
+            before = self.engine.sample
+            threading.Event().wait(2 * TICK_S)
+            if self.engine.sample == before:
+                break
+
+    def _value_handed_over(self, number: int, value: Tuning | AdditiveVoice) -> None:
+        if self._journal is not None:
+            self._journal.value(number, value)
+
+
+def open_host(audio: str, rate: int, block: int) -> Host:
+    """Open what `audio` names; `auto` takes JACK, else a sound card.
+
+    Raises DeviceError, with the list of what there is, if nothing can be had.
+    """
+    if audio == "none":
+        return ClockHost(rate, block)
+    from meantide.live.pyo_host import PyoHost, devices  # noqa: PLC0415  loads the audio library
+
+    reasons = []
+    for back_end in ("jack", "portaudio") if audio == "auto" else (audio,):
+        try:
+            return PyoHost(back_end, rate, block)
+        except DeviceError as error:
+            reasons.append(str(error))
+    there = "\n  ".join(devices())
+    raise DeviceError(
+        f"no audio device: {'; '.join(reasons)}\nwhat there is:\n  {there}\n"
+        "--audio none runs the engine without a device"
+    )

@@ -1,0 +1,1 @@
+"""Scores in, takes and proofs out: everything that needs no device."""
