@@ -97,7 +97,8 @@ def note(
     """Return one note, mono: partials are (ratio, level dB, seconds to fall 60 dB or None).
 
     `start`, `release` and `end` are samples; without the last two it stops dead at `frames`.
-    `phases` are the partials' first phases in cycles (0 where not given).
+    `phases` are the partials' first phases in cycles (0 where not given). A partial that would
+    come to half the rate or above is left out: it could only fold back.
     """
     stop = frames if end is None else end
     let_go = stop if release is None else release
@@ -109,7 +110,10 @@ def note(
     turned = phase_cycles(rate, frames, pitches)
     sounding_s = (np.arange(frames) - start) / rate
     total = np.zeros(frames)
+    highest_hz = max(hz for _, _, hz in pitches)
     for place, (ratio, partial_db, decay_s) in enumerate(partials):
+        if ratio * highest_hz >= rate / 2:
+            continue
         offset = phases[place] if place < len(phases) else 0.0
         line = gain(level_db + partial_db) * np.sin(2 * np.pi * (ratio * turned + offset))
         if decay_s is not None:

@@ -6,9 +6,12 @@
 The patch is that of an additive voice: each partial a sine of its own frequency, its amplitude on
 a linear ramp that moves through the whole measurement, its sound in the stereo output. Of the ways
 to say this in pyo 1.1.0 the fastest found is taken, so that a ratio against it favours pyo: the
-single-precision build; one `Sine` with lists; `SigTo` for the ramps (`Linseg` cost 6 % more); each
-partial sent straight to the left or the right (`mix`, `Pan` and `SPan` cost 5 to 10 % more).
-`FastSine` is not taken: it is a parabola, up to 0.0011 off, no match for the sine it stands for.
+single-precision build (the double cost 5 % more); one `Sine` with lists; `SigTo` for the ramps
+(`Linseg` cost 4 % more at 256 frames, 16 % at 64); each partial sent straight to the left or to the
+right (`mix(2)` cost 7 and 34 % more, `Pan` and `SPan` on notes of 32 partials 4 to 6 % at 256).
+`FastSine` is not taken: it is a parabola with a third harmonic at -59 dB, where `Sine` has nothing
+over -109 dB (1 kHz, Hann window). A high `Sine` costs more than a low one, so the frequencies are
+those of notes, and are here for the other side of the comparison to use too.
 
 Nothing is heard: the manual server computes a block when asked to.
 """
@@ -18,7 +21,6 @@ import importlib
 import io
 import json
 import os
-import statistics
 import subprocess
 import sys
 import time
@@ -27,8 +29,17 @@ from collections.abc import Callable
 RATE_HZ = 48_000
 RAMP_S = 3_600.0  # longer than any measurement, so no ramp ever rests
 WARM_BLOCKS = 16
-BATCHES = 21  # the median of so many passes over a stall of the machine
-BATCH_S = 0.05
+BATCHES = 50  # the quickest of so many passes over what else the machine does
+BATCH_S = 0.02
+PARTIALS_PER_NOTE = 32
+
+
+def frequencies_hz(partials: int) -> list[float]:
+    """Return harmonics 1 to 32 of semitone after semitone from 55 to 494 Hz, and round again."""
+    return [
+        55.0 * 2 ** (index // PARTIALS_PER_NOTE % 39 / 12) * (index % PARTIALS_PER_NOTE + 1)
+        for index in range(partials)
+    ]
 
 
 def measure(frames: int, partials: int) -> float:
@@ -45,19 +56,18 @@ def measure(frames: int, partials: int) -> float:
 def held(frames: int, measured: Callable[[int, int], float] = measure) -> int:
     """Return how many partials take exactly as long as a block lasts.
 
-    The cost of a partial grows a little as the patch outgrows the caches, so each guess is the
-    straight line through the last two measurements, until one lies within 2 % of the block.
+    A partial costs nearly the same in a small patch and a large one, so each guess scales the last
+    by the time it took, until one is within 5 % of the block and the line to it is short.
     """
     block_s = frames / RATE_HZ
-    few, few_s = 500, measured(frames, 500)
-    many = max(few + 1, round(few * block_s / few_s))
+    partials = 1_000
     for _ in range(6):
-        many_s = measured(frames, many)
-        guess = max(1, round(many + (block_s - many_s) * (many - few) / (many_s - few_s)))
-        if abs(many_s / block_s - 1) < 0.02 or guess == many:
+        load = measured(frames, partials) / block_s
+        guess = max(1, round(partials / load))
+        if abs(load - 1) < 0.05:
             return guess
-        few, few_s, many = many, many_s, guess
-    raise RuntimeError(f"the measurements do not settle: {many} partials take {many_s} s")
+        partials = guess
+    raise RuntimeError(f"the measurements do not settle: {partials} partials, load {load:.2f}")
 
 
 def seconds_per_block(frames: int, partials: int) -> float:
@@ -71,10 +81,9 @@ def seconds_per_block(frames: int, partials: int) -> float:
     server.deactivateMidi()
     server.boot()
     server.start()
-    frequencies_hz = [55.0 + 20_000.0 * index / partials for index in range(partials)]
     levels = [(1 + index % 7) / (8 * partials) for index in range(partials)]
     ramps = pyo.SigTo(value=levels, time=RAMP_S, init=0.0)
-    sines = pyo.Sine(freq=frequencies_hz, mul=ramps).out()
+    sines = pyo.Sine(freq=frequencies_hz(partials), mul=ramps).out()
 
     def run(blocks: int) -> float:
         start_s = time.perf_counter()
@@ -84,7 +93,7 @@ def seconds_per_block(frames: int, partials: int) -> float:
 
     blocks = max(1, round(BATCH_S / run(WARM_BLOCKS)))
     before = ramps.get(all=True)
-    block_s = statistics.median(run(blocks) for _ in range(BATCHES))
+    block_s = min(run(blocks) for _ in range(BATCHES))
     after = ramps.get(all=True)
     if not all(early < late for early, late in zip(before, after, strict=True)):
         raise RuntimeError("a ramp stood still: the patch was not what is to be measured")

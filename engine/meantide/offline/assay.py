@@ -85,7 +85,7 @@ class Assay:
 
 
 class WaveFile:
-    """A sound file read in pieces as mono, the channels summed at constant power.
+    """A sound file read in pieces as mono: the mean of its channels.
 
     Open it in a `with`. InvalidValue if it is no sound file, or does not match the log, or holds
     a sample that is not a number.
@@ -121,7 +121,7 @@ class WaveFile:
         """Return the samples from `first` up to `last`."""
         self._file.seek(first)
         frames: Reals = self._file.read(last - first, dtype="float64", always_2d=True)
-        mono: Reals = frames.sum(axis=1) / np.sqrt(frames.shape[1])
+        mono: Reals = frames.mean(axis=1)
         return mono
 
     def _match(self, field: str, got: int, logged: int) -> None:

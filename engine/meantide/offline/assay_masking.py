@@ -153,7 +153,7 @@ class Sounding:
         note = self.notes[place]
         voice = self.voices[note.voice]
         at: Reals = (np.arange(64) + 0.5) / 64.0
-        weight = window_at(at)
+        weight = window_at(at)[0]
         seconds = (first + at * (last - first) - note.start) / self.rate
         shape = np.exp(-np.multiply.outer(voice.loss, seconds)) @ (weight / weight.sum())
         amplitude: Reals = 10.0 ** (note.level_db / 20.0) * voice.gain * shape
@@ -209,8 +209,9 @@ class Sounding:
 def _edges(samples: list[int], first: int, last: int) -> list[float]:
     """Return the sums of the window and of its first two derivatives at samples inside it."""
     inside = [(each - first) / (last - first) for each in samples if first < each < last]
-    place = np.array(inside, dtype=np.float64)
-    return [float(np.abs(window_at(place, order)).sum()) for order in (0, 1, 2)]
+    if not inside:
+        return [0.0, 0.0, 0.0]
+    return [float(total) for total in np.abs(window_at(np.array(inside))).sum(axis=1)]
 
 
 def pressure(crowd: Crowd, hz: Reals, own: NDArray[np.bool_], bin_hz: float) -> Pressure:
@@ -219,14 +220,20 @@ def pressure(crowd: Crowd, hz: Reals, own: NDArray[np.bool_], bin_hz: float) -> 
     above = hz[:, None] - crowd.high_hz
     distance = np.maximum(np.maximum(below, above), 0.0) / bin_hz
     entry = np.minimum(distance * _TABLE_STEP, _TABLE_BINS * _TABLE_STEP - 1).astype(np.int64)
-    turn = 2.0 * np.pi * np.maximum(distance, _LEAST_DISTANCE)
-    softened = np.minimum(1.0, 7.0 / (turn * np.maximum(crowd.fade, 1e-9)))
-    edge = [step + bend * softened for step, bend in zip(crowd.step, crowd.bend, strict=True)]
-    edge_leak = (edge[0] + edge[1] / turn) / turn
-    edge_push = (edge[1] + edge[2] / turn) / turn
     leaks, pushes = _hull(0), _hull(1)
-    leak = np.minimum(leaks[entry] + edge_leak / TERMS[0], 1.0)
-    push = np.minimum(pushes[entry] + edge_push / TERMS[0] / (2.0 * np.pi), pushes[0])
+    leak, push = leaks[entry], pushes[entry]
+    cut = np.flatnonzero(crowd.step[0] + crowd.step[1] + crowd.bend[0] + crowd.bend[1])
+    if len(cut):
+        turn = 2.0 * np.pi * np.maximum(distance[:, cut], _LEAST_DISTANCE)
+        softened = np.minimum(1.0, 7.0 / (turn * np.maximum(crowd.fade[cut], 1e-9)))
+        edge = [
+            step[cut] + bend[cut] * softened
+            for step, bend in zip(crowd.step, crowd.bend, strict=True)
+        ]
+        edge_leak = (edge[0] + edge[1] / turn) / turn
+        edge_push = (edge[1] + edge[2] / turn) / turn
+        leak[:, cut] = np.minimum(leak[:, cut] + edge_leak / TERMS[0], 1.0)
+        push[:, cut] = np.minimum(push[:, cut] + edge_push / TERMS[0] / (2 * np.pi), pushes[0])
     amplitude = np.where(own, 0.0, crowd.amplitude)
     return Pressure(leak * amplitude, push * amplitude)
 
@@ -239,7 +246,7 @@ def _hull(power: int) -> Reals:
     that die along the window are included: their lobes are broader.
     """
     place: Reals = (np.arange(4096) + 0.5) / 4096.0
-    weight = window_at(place)
+    weight = window_at(place)[0]
     distance = np.arange(_TABLE_BINS * _TABLE_STEP) / _TABLE_STEP
     highest = np.zeros(len(distance))
     for death in _DEATHS:

@@ -86,8 +86,9 @@ class _Plan:
 class _Raw:
     """What windows told of some partials: arrays of one length; `expected` is an amplitude.
 
-    A `crowded` partial has no peak of its own to be missed; `random_hz`, `drift_hz` and `push_hz` are the uncertainty's parts, `masker` the place in the
-    log of the note that pushes most; `held` says that the window ends by the note's release.
+    A `crowded` partial has no peak of its own to be missed; `random_hz`, `drift_hz` and `push_hz`
+    are the uncertainty's parts, `masker` the place in the log of the note that pushes most; `held`
+    says that the window ends by the note's release.
     """
 
     expected: Reals
@@ -170,7 +171,7 @@ def _measure(task: _Task, group: NDArray[np.int64], plan: _Plan, stretch: Stretc
     pressed = pressure(crowd, hz, own, stretch.bin_hz)
     floor = stretch.floor(hz, _loud_hz(crowd))
     low, high = _regions(crowd, own, hz, plan.amplitude[group], stretch.bin_hz)
-    lines = stretch.lines(low, high, floor)
+    lines = stretch.lines(hz, low, high, floor)
     pushed = pressed.push.sum(axis=1) / np.maximum(lines.amplitude, 1e-300) * stretch.bin_hz
     notes, index = np.unique(crowd.note, return_inverse=True)
     pushes = np.stack([pressed.push[:, index == note].sum(axis=1) for note in range(len(notes))])

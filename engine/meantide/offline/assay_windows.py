@@ -12,7 +12,7 @@ LONGEST_WINDOW_S = 4.0
 LONGEST_ZONE_S = 8.0  # a longer stretch is measured at its beginning, middle and end
 SHORTEST_WINDOW = 256  # samples
 SHORT_STRETCH_S = 0.5  # a shorter one may borrow from the note's release
-_CROSSINGS = (0, 1, 2, 4, 8, 16)
+_CROSSINGS = ((0, 2), (1, 1), (3, 1), (8, 1))  # events let in, and how many windows to try
 _HALVINGS = 5
 
 
@@ -68,7 +68,7 @@ def candidates(
     """Return windows worth trying in a zone, the longest first.
 
     `events` are the samples where any other note starts, moves or stops: for each of a few numbers
-    of events let in, the longest window that has no more. Of a `dying` note also the
+    of events let in, the longest windows that have no more. Of a `dying` note also the
     beginning, halved and halved again, as its energy is there.
     """
     longest = round(LONGEST_WINDOW_S * rate)
@@ -78,9 +78,9 @@ def candidates(
     spans: list[tuple[int, int]] = []
     for end in ends:
         points = sorted({zone.first, end, *(each for each in events if zone.first < each < end)})
-        for crossed in _CROSSINGS:
+        for crossed, tries in _CROSSINGS:
             pairs = list(zip(points, points[crossed + 1 :], strict=False))
-            spans += sorted(pairs, key=lambda pair: pair[0] - pair[1])[:2]
+            spans += sorted(pairs, key=lambda pair: pair[0] - pair[1])[:tries]
         spans.append((zone.first, end))
         if dying:
             size = min(end - zone.first, longest)

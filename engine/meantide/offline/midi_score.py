@@ -11,8 +11,8 @@ import mido
 from meantide.errors import InvalidValue
 from meantide.offline.midi_file import END_OF_TRACK, TEMPO, TRACK_NAME, Event, bad_file, open_tracks
 
-MAX_FILE_BYTES = 16 * 2**20
-"""Ten notes a second, eight bytes each, fill 1 MiB in three and a half hours: more is no score."""
+MAX_FILE_BYTES = 4 * 2**20
+"""Ten notes a second, eight bytes each, fill 1 MiB in three and a half hours."""
 
 _DEFAULT_TEMPO_US = 500_000  # 120 quarter notes a minute, until the file says otherwise
 _PEDAL = 64  # the controller's number; by chance also its lowest value that means "down"

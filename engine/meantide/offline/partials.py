@@ -31,21 +31,34 @@ _RING_BINS = (6, 40)  # beside a line its skirts are gone and the noise is still
 _FEWEST_RING_BINS = 8
 _BUSY_BINS = 5.0
 _NEWTON_STEPS = 3
+_PEAK_SHARE = 10.0**-1.2  # in power: 12 dB
 
 
-def window(size: int, derivative: int = 0) -> Reals:
-    """Return (size,) samples of the window, or of its derivative by time in window lengths."""
-    return window_at((np.arange(size) + 0.5) / size, derivative)
+def window_at(place: Reals) -> Reals:
+    """Return (3, ...): the window at places 0..1 along it, and its two derivatives by place.
 
-
-def window_at(place: Reals, derivative: int = 0) -> Reals:
-    """Return the window, or a derivative of it, at places 0..1 along it."""
-    order = np.arange(len(TERMS))
-    turn = 2.0 * np.pi * order
-    signed = TERMS * (-1.0) ** order * turn**derivative
-    angle = np.multiply.outer(place, turn) + derivative * np.pi / 2.0
-    value: Reals = np.asarray(np.cos(angle) @ signed, dtype=np.float64)
+    Cosines and sines of multiples come from the first by multiplying complex numbers.
+    """
+    once = np.exp(2j * np.pi * place)
+    multiple = once
+    value = np.zeros((3, *place.shape))
+    value[0] = TERMS[0]
+    for order in range(1, len(TERMS)):
+        turn = 2.0 * np.pi * order
+        signed = TERMS[order] * (-1.0) ** order
+        value[0] += signed * multiple.real
+        value[1] -= signed * turn * multiple.imag
+        value[2] -= signed * turn**2 * multiple.real
+        multiple = multiple * once
     return value
+
+
+@lru_cache(maxsize=8)
+def window(size: int) -> Reals:
+    """Return (3, size), read-only: the window's samples and those of its two derivatives."""
+    values = window_at((np.arange(size) + 0.5) / size)
+    values.flags.writeable = False
+    return values
 
 
 def noise_of_density(density: Reals, amplitude: Reals, size: int, rate: int) -> Reals:
@@ -55,13 +68,6 @@ def noise_of_density(density: Reals, amplitude: Reals, size: int, rate: int) -> 
     """
     hz: Reals = density / np.maximum(amplitude, 1e-300)
     return hz * (np.sqrt(2.0 * _SLOPE_ENERGY) / _MEAN * size**-1.5 * rate / (2.0 * np.pi))
-
-
-@lru_cache(maxsize=8)
-def _weights(size: int) -> Reals:
-    weights: Reals = np.stack([window(size, order) for order in (0, 1, 2)])
-    weights.flags.writeable = False
-    return weights
 
 
 def fitting_size(size: int) -> int:
@@ -99,7 +105,7 @@ class Stretch:
         self.rate = rate
         self.bin_hz = rate / self.size
         used = samples[: self.size]
-        weights = _weights(self.size)
+        weights = window(self.size)
         self._weighted = used * weights
         self._sum = float(weights[0].sum())
         energy = [float(np.dot(weight, weight)) for weight in weights[:2]]
@@ -108,13 +114,15 @@ class Stretch:
         bins = np.fft.rfft(self._weighted[0])
         self._power: Reals = bins.real**2 + bins.imag**2
 
-    def lines(self, low_hz: Reals, high_hz: Reals, floor: Reals) -> Lines:
-        """Find the highest line of each region low..high; `floor` is that of `self.floor`.
+    def lines(self, expected_hz: Reals, low_hz: Reals, high_hz: Reals, floor: Reals) -> Lines:
+        """Find the line of each region low..high; `floor` is what `self.floor` says of them.
+
+        It is the peak nearest to `expected_hz` among those within 12 dB of the region's highest.
 
         A region without a peak of its own (it lies on the skirt of something outside, or is
         narrower than a bin) gives none.
         """
-        start_hz, found = self._peaks(low_hz, high_hz)
+        start_hz, found = self._peaks(expected_hz, low_hz, high_hz)
         hz = start_hz.copy()
         for _ in range(_NEWTON_STEPS):
             transforms = self._transform(hz)
@@ -180,10 +188,12 @@ class Stretch:
         busy: NDArray[np.bool_] = np.cumsum(edges)[:-1] > 0
         return busy
 
-    def _peaks(self, low_hz: Reals, high_hz: Reals) -> tuple[Reals, NDArray[np.bool_]]:
-        """Return the highest local maximum in each region, between bins by a parabola of logs."""
+    def _peaks(
+        self, expected_hz: Reals, low_hz: Reals, high_hz: Reals
+    ) -> tuple[Reals, NDArray[np.bool_]]:
+        """Return the peak of each region, put between bins by a parabola through its logarithm."""
         power = self._power
-        hz = (low_hz + high_hz) / 2.0
+        hz = expected_hz.copy()
         found = np.zeros(len(hz), dtype=np.bool_)
         first = np.clip(np.floor(low_hz / self.bin_hz), 1, len(power) - 2).astype(np.int64)
         last = np.clip(np.ceil(high_hz / self.bin_hz), 1, len(power) - 2).astype(np.int64)
@@ -192,7 +202,9 @@ class Stretch:
             tops = (inner >= power[low - 1 : high]) & (inner > power[low + 1 : high + 2])
             if not tops.any():
                 continue
-            top = low + int(np.argmax(np.where(tops, inner, -1.0)))
+            high_enough = tops & (inner >= _PEAK_SHARE * inner[tops].max())
+            peaks = low + np.flatnonzero(high_enough)
+            top = peaks[np.argmin(np.abs(peaks - hz[line] / self.bin_hz))]
             left, middle, right = np.log(np.maximum(power[top - 1 : top + 2], 1e-300))
             bend = left - 2.0 * middle + right
             shift = 0.5 * (left - right) / bend if bend < 0.0 else 0.0

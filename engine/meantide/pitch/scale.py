@@ -101,6 +101,11 @@ class Scale:
         listed = None if names is None else tuple(names)
         return cls(len(steps), period, steps, fifth, listed, name, source, about)
 
+    def __reduce__(self) -> tuple[type["Scale"], tuple[Any, ...]]:
+        """Cross to another process as what the scale was made of; tables are made anew there."""
+        made_of = (self.size, self.period, self.steps, self.fifth, self.names)
+        return Scale, (*made_of, self.name, self.source, self.about)
+
     @property
     def label(self) -> str:
         """Its name, or what it is, for messages."""

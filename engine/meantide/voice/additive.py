@@ -110,8 +110,10 @@ class AdditiveBank:
         return silent & self._envelopes.settled(rows, ages)
 
     def loudness(self, rows: Rows) -> F32:
-        """Return the power that the partials of each note in `rows` stand at now."""
-        standing = self._standing_amplitudes(rows)
+        """Return the power that each note in `rows` stands at, or is rising to in its attack."""
+        ages = self._next_ages[rows] - CELL + self._used[rows]
+        rising = ~self._envelopes.settled(rows, ages)[:, None]
+        standing = np.where(rising, self._levels[rows], self._standing_amplitudes(rows))
         power: F32 = np.einsum("rk,rk->r", standing, standing)
         return power
 

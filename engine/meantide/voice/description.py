@@ -111,6 +111,9 @@ def prepare(voice: AdditiveVoice, rate: int) -> PreparedVoice:
     count = next(c for c in PADDED_COUNTS if c >= len(partials))
     ratios = np.ones(count)
     levels, decays = np.zeros(count, np.float32), np.zeros(count, np.float32)
+    phases = np.arange(count, dtype=np.float64)
+    phases *= GOLDEN
+    phases %= 1.0
     for k, partial in enumerate(partials):
         ratios[k] = partial.ratio
         levels[k] = 10.0 ** (partial.level_db / 20.0)
@@ -122,7 +125,7 @@ def prepare(voice: AdditiveVoice, rate: int) -> PreparedVoice:
         ratios,
         levels,
         decays,
-        (np.arange(count) * GOLDEN) % 1.0,
+        phases,
     )
     for array in (prepared.ratios, prepared.levels, prepared.decays, prepared.phases):
         array.flags.writeable = False
