@@ -71,11 +71,15 @@ def phase_cycles(rate: int, frames: int, pitches: Sequence[tuple[int, int, float
 def envelope(
     rate: int, frames: int, start: int, release: int, end: int, *, attack_s: float = 0.005
 ) -> Samples:
-    """Return a gain that rises from `start` (raised cosine), stands at 1, falls to 0 by `end`."""
+    """Return a gain that rises from `start` (raised cosine) to 1, stands, dies away by `end`.
+
+    From `release` on it falls evenly in dB, by 90 dB in all, bent so as to end at nothing.
+    """
     index = np.arange(frames)
     rise = np.clip((index - start) / max(attack_s * rate, 1.0), 0.0, 1.0)
-    fall = np.clip((end - index) / max(end - release, 1), 0.0, 1.0)
-    shape: Samples = (0.5 - 0.5 * np.cos(np.pi * rise)) * (0.5 - 0.5 * np.cos(np.pi * fall))
+    fall = np.clip((index - release) / max(end - release, 1), 0.0, 1.0)
+    floor = gain(-90.0)
+    shape: Samples = (0.5 - 0.5 * np.cos(np.pi * rise)) * (floor**fall - floor) / (1.0 - floor)
     shape[:start] = 0.0
     shape[end:] = 0.0
     return shape

@@ -1,7 +1,9 @@
 """`meantide presets`: the scales, anchors, layouts and voices there are."""
 
 import json
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
+from pathlib import Path
 
 import click
 from rich.console import Console
@@ -45,10 +47,11 @@ def presets(kind: str | None, as_json: bool) -> None:
 
 def list_presets(catalogue: Catalogue, kind: str) -> list[Preset]:
     """Return the presets of one kind; one that cannot be read is listed with its error."""
-    readers = {
+    readers: dict[str, Callable[[Path], object]] = {
         "scales": catalogue.scale,
         "anchors": catalogue.anchor,
         "layouts": catalogue.layout,
+        "voices": catalogue.voice,
     }
     found = []
     for name in catalogue.names(kind):
@@ -58,8 +61,7 @@ def list_presets(catalogue: Catalogue, kind: str) -> list[Preset]:
             labels = dict(catalogue.definition(kind, file).value.entries())
             about = labels["about"].text() if "about" in labels else ""
             source = labels["source"].text() if "source" in labels else ""
-            if kind in readers:
-                readers[kind](file)
+            readers[kind](file)
         except MeantideError as problem:
             error = str(problem)
         found.append(Preset(kind, name, about, source, str(file), error))

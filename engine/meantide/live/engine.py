@@ -80,6 +80,11 @@ class Engine:
         return sample + round((wall_s - began) * self.rate)
 
     @property
+    def block_began_s(self) -> float:
+        """Wall time (seconds since 1970) at which the last block was asked for."""
+        return self._clock[1]
+
+    @property
     def sample(self) -> int:
         """Samples made so far."""
         return self._performance.sample

@@ -9,7 +9,7 @@ readers are silent unless told to play; and the tables' memory must outlive ever
 import contextlib
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -46,15 +46,20 @@ class PyoHost:
         self.block = int(self._server.getBufferSize())
         self._tables: list[Any] = [self._pyo.DataTable(size=self.block) for _ in range(2)]
         self._readers: list[Any] = []
+        self._views: list[NDArray[np.float64]] = []
 
     def start(self, fill: Callable[[F32], None]) -> None:
         """Begin to ask `fill` for blocks of shape (2, block), in the audio thread."""
-        left, right = (np.asarray(table.getBuffer()) for table in self._tables)
+        self._views.extend(np.asarray(table.getBuffer()) for table in self._tables)
         out = np.zeros((2, self.block), np.float32)
-        self._server.setCallback(_callback(fill, out, left, right))
-        for channel, table in enumerate(self._tables):
-            reader = self._pyo.TableRead(table, freq=self.rate / self.block, loop=True, interp=1)
-            self._readers.append(reader.out(channel))
+        self._server.setCallback(_callback(fill, out, self._views))
+        turns = self.rate / self.block
+        try:
+            for channel, table in enumerate(self._tables):
+                reader = self._pyo.TableRead(table, freq=turns, loop=True, interp=1)
+                self._readers.append(reader.out(channel))
+        except self._pyo.PyoServerStateException as error:  # the server went since it booted
+            raise DeviceError(f"{self.name}: the device went away") from error
         with _quiet():
             self._server.start()
 
@@ -63,11 +68,12 @@ class PyoHost:
         return bool(self._server.getIsBooted())
 
     def stop(self) -> None:
-        """Stop the server; the tables stay until the process ends, as pyo needs."""
+        """Stop the server; the views of its tables must be gone before the process ends."""
         with _quiet():
             if self._server.getIsBooted():
                 self._server.stop()
                 self._server.shutdown()
+        self._views.clear()
 
 
 def devices() -> list[str]:
@@ -84,15 +90,12 @@ def devices() -> list[str]:
 
 
 def _callback(
-    fill: Callable[[F32], None],
-    out: F32,
-    left: NDArray[np.float64],
-    right: NDArray[np.float64],
+    fill: Callable[[F32], None], out: F32, views: Sequence[NDArray[np.float64]]
 ) -> Callable[[], None]:
     def callback() -> None:
         fill(out)
-        left[:] = out[0]
-        right[:] = out[1]
+        views[0][:] = out[0]
+        views[1][:] = out[1]
 
     return callback
 

@@ -41,16 +41,7 @@ class OscServer:
         self.traffic = Traffic()
         self._control = control
         self._stop = threading.Event()
-        try:
-            family, kind, protocol, _, address = socket.getaddrinfo(
-                host, port, type=socket.SOCK_DGRAM
-            )[0]
-            self._socket = socket.socket(family, kind, protocol)
-            self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, RECEIVE_BUFFER_BYTES)
-            self._socket.bind(address)
-        except OSError as error:
-            reason = error.strerror or str(error)
-            raise DeviceError(f"cannot listen on {host}:{port}: {reason}; try --port") from error
+        self._socket = _bound_socket(host, port)
         self._socket.settimeout(POLL_S)
         self.host, self.port = self._socket.getsockname()[:2]
         self._thread = threading.Thread(target=self._run, name="meantide-osc", daemon=True)
@@ -123,3 +114,25 @@ class OscServer:
 def unix_s(timetag_ntp: int | None) -> float | None:
     """Return an OSC timetag (NTP, 64 bits) as seconds since 1970; None for at once."""
     return None if timetag_ntp is None else timetag_ntp / 2**32 - NTP_TO_UNIX_S
+
+
+def _bound_socket(host: str, port: int) -> socket.socket:
+    try:
+        family, kind, protocol, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_DGRAM)[
+            0
+        ]
+        bound = socket.socket(family, kind, protocol)
+    except OSError as error:
+        raise _cannot_listen(host, port, error) from error
+    try:
+        bound.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, RECEIVE_BUFFER_BYTES)
+        bound.bind(address)
+    except OSError as error:
+        bound.close()
+        raise _cannot_listen(host, port, error) from error
+    return bound
+
+
+def _cannot_listen(host: str, port: int, error: OSError) -> DeviceError:
+    reason = error.strerror or str(error)
+    return DeviceError(f"cannot listen on {host}:{port}: {reason}; try another --port or --host")

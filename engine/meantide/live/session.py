@@ -84,10 +84,10 @@ class Session:
 
     def run(self) -> None:
         """Play until `end`; then fade out and leave. DeviceError if the device goes away."""
-        self.control.start(FADE_IN_S)
-        self.host.start(self.engine.fill)
-        self.server.start()
         try:
+            self.control.start(FADE_IN_S)
+            self.host.start(self.engine.fill)
+            self.server.start()
             self._look_after()
         finally:
             self.server.stop()

@@ -18,6 +18,7 @@ from meantide.offline.partials import Reals
 from meantide.offline.takelog import TakeLog
 
 _CHECK_FRAMES = 1 << 18
+_SURE = 2.0  # uncertainties; a note has many partials, and one in twenty errs by more than this
 _CONTRADICTION = 3.0  # scatter over what the uncertainties allow
 
 
@@ -196,7 +197,7 @@ def _verdict(
     astray = [
         each
         for each in resolved
-        if abs(each.cents or 0.0) > tolerance_cents + (each.uncertainty_cents or 0.0)
+        if abs(each.cents or 0.0) > tolerance_cents + _SURE * (each.uncertainty_cents or 0.0)
     ]
     missing = [each for each in readings if each.fate is Fate.MISSING]
     if cents is not None and abs(cents) > tolerance_cents:

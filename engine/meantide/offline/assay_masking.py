@@ -3,7 +3,7 @@
 Every other partial adds A_j W(distance) to the transform of the one being measured. A steady one
 reaches it only through the window's lobes; one that starts, moves or stops inside the stretch
 also through the edge it cuts into the window, whose spectrum falls as 1/distance for a step and
-1/distance^2 for a bend. Both are bounded here, never nulled: the sum of magnitudes is what is told.
+1/distance^2 for a bend. Each is bounded by its envelope; nothing counts on a null of the window.
 """
 
 from dataclasses import dataclass
@@ -17,8 +17,9 @@ from meantide.offline.takelog import LoggedNote, LoggedPartial, TakeLog
 
 _TABLE_BINS = 400
 _TABLE_STEP = 16  # entries a bin
-_DEATHS = (0.0, 3.0, 7.0, 14.0, 28.0)  # nepers by which a line may die along the window
+_DEATHS = (0.0, 2.0, 4.0, 7.0, 10.0, 14.0, 20.0, 28.0)  # nepers lost along the window
 _LN_60_DB = 3.0 * np.log(10.0)  # nepers in 60 dB
+_STEEPEST = 1.5 * _LN_60_DB  # a release may fall by 90 dB until the note is silent
 _IMAGE_BINS = 60.0  # a line this far above 0 Hz is not reached by its own mirror image
 _LEAST_DISTANCE = 0.25  # bins; nearer than this an edge is no longer told from the line
 
@@ -91,7 +92,8 @@ class Crowd:
 
     `note` is the place of the note in the log, `partial` its partial, `amplitude` the greatest it
     has in the stretch. `step[k]` is the sum of the window's k-th derivative where the line begins,
-    moves or ceases to move; `bend[k]` where it is let go or falls silent, which takes it `fade`.
+    moves or ceases to move; `bend[k]` where it is let go, to fall silent within `fade`. `death`
+    says by how many nepers a line dies along the window.
     """
 
     note: NDArray[np.int64]
@@ -102,6 +104,7 @@ class Crowd:
     step: tuple[Reals, Reals, Reals]
     bend: tuple[Reals, Reals, Reals]
     fade: Reals
+    death: Reals
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +117,22 @@ class Pressure:
 
     leak: Reals
     push: Reals
+
+    @property
+    def all_leak(self) -> Reals:
+        """Return what all lines may add together, in whatever phase: the plain sum."""
+        total: Reals = self.leak.sum(axis=1)
+        return total
+
+    @property
+    def all_push(self) -> Reals:
+        """Return the push of all together: the root of the sum of squares.
+
+        Each term is a bound, reached in one phase only, so this exceeds the standard deviation
+        over random phases by the square root of two or more.
+        """
+        total: Reals = np.sqrt((self.push**2).sum(axis=1))
+        return total
 
 
 class Sounding:
@@ -148,14 +167,16 @@ class Sounding:
     def amplitudes(self, place: int, first: int, last: int) -> Reals:
         """Return what the window over first..last should see of each partial of a note.
 
-        That is its amplitude weighted by the window, its decay included.
+        That is its amplitude weighted by the window, its decay and its release included.
         """
         note = self.notes[place]
         voice = self.voices[note.voice]
         at: Reals = (np.arange(64) + 0.5) / 64.0
         weight = window_at(at)[0]
-        seconds = (first + at * (last - first) - note.start) / self.rate
-        shape = np.exp(-np.multiply.outer(voice.loss, seconds)) @ (weight / weight.sum())
+        sample = first + at * (last - first)
+        fallen = np.maximum(sample - note.release, 0.0) / max(note.end - note.release, 1)
+        lost = np.multiply.outer(voice.loss, (sample - note.start) / self.rate)
+        shape = np.exp(-lost - _STEEPEST * fallen) @ (weight / weight.sum())
         amplitude: Reals = 10.0 ** (note.level_db / 20.0) * voice.gain * shape
         return amplitude
 
@@ -177,11 +198,19 @@ class Sounding:
             np.concatenate([column[heard], mirror])
             for column, mirror in zip(joined, mirrored, strict=True)
         ]
-        note, partial, low, high, amplitude, fade, *edges = both
+        note, partial, low, high, amplitude, death, fade, *edges = both
         step = (edges[0], edges[1], edges[2])
         bend = (edges[3], edges[4], edges[5])
         return Crowd(
-            note.astype(np.int64), partial.astype(np.int64), low, high, amplitude, step, bend, fade
+            note.astype(np.int64),
+            partial.astype(np.int64),
+            low,
+            high,
+            amplitude,
+            step,
+            bend,
+            fade,
+            death,
         )
 
     def _part(self, place: int, section: Section, first: int, last: int) -> list[Reals]:
@@ -189,12 +218,17 @@ class Sounding:
         voice = self.voices[note.voice]
         size = last - first
         start = max(section.first, first)
-        sounding_s = (start - note.start) / self.rate
-        moves = [each for each in (section.first, section.last) if each != note.end]
-        ends = [note.release, note.end] if section.first <= note.release else [note.end]
-        edges = _edges(moves, first, last) + _edges(ends, first, last)
         fade = (note.end - note.release) / size
-        amplitude = 10.0 ** (note.level_db / 20.0) * voice.gain * np.exp(-voice.loss * sounding_s)
+        dying = fade > 0.0 and start >= note.release
+        faded = _LN_60_DB * (start - note.release) / size / fade if dying else 0.0
+        lost = voice.loss * ((start - note.start) / self.rate) + faded
+        amplitude = 10.0 ** (note.level_db / 20.0) * voice.gain * np.exp(-lost)
+        death = voice.loss * (size / self.rate) + (_LN_60_DB / fade if dying else 0.0)
+        if start > first:  # what starts inside the window has no less of it for dying on
+            death = np.zeros_like(death)
+        moves = [each for each in (section.first, section.last) if each != note.end]
+        edges = _edges(moves, first, last)
+        edges += _edges([note.release] if section.first <= note.release else [], first, last)
         count = len(voice.ratio)
         return [
             np.full(count, float(place)),
@@ -202,6 +236,7 @@ class Sounding:
             voice.ratio * section.low_hz,
             voice.ratio * section.high_hz,
             amplitude,
+            death,
             *(np.full(count, value) for value in (fade, *edges)),
         ]
 
@@ -220,20 +255,20 @@ def pressure(crowd: Crowd, hz: Reals, own: NDArray[np.bool_], bin_hz: float) -> 
     above = hz[:, None] - crowd.high_hz
     distance = np.maximum(np.maximum(below, above), 0.0) / bin_hz
     entry = np.minimum(distance * _TABLE_STEP, _TABLE_BINS * _TABLE_STEP - 1).astype(np.int64)
-    leaks, pushes = _hull(0), _hull(1)
-    leak, push = leaks[entry], pushes[entry]
+    entry += (np.searchsorted(_DEATHS, crowd.death, side="right") - 1) * _TABLE_BINS * _TABLE_STEP
+    leak, push = _hull(0)[entry], _hull(1)[entry]
     cut = np.flatnonzero(crowd.step[0] + crowd.step[1] + crowd.bend[0] + crowd.bend[1])
     if len(cut):
         turn = 2.0 * np.pi * np.maximum(distance[:, cut], _LEAST_DISTANCE)
-        softened = np.minimum(1.0, 7.0 / (turn * np.maximum(crowd.fade[cut], 1e-9)))
+        softened = np.minimum(1.0, _STEEPEST / (turn * np.maximum(crowd.fade[cut], 1e-9)))
         edge = [
             step[cut] + bend[cut] * softened
             for step, bend in zip(crowd.step, crowd.bend, strict=True)
         ]
         edge_leak = (edge[0] + edge[1] / turn) / turn
         edge_push = (edge[1] + edge[2] / turn) / turn
-        leak[:, cut] = np.minimum(leak[:, cut] + edge_leak / TERMS[0], 1.0)
-        push[:, cut] = np.minimum(push[:, cut] + edge_push / TERMS[0] / (2 * np.pi), pushes[0])
+        leak[:, cut] += np.minimum(edge_leak / TERMS[0], 1.0)
+        push[:, cut] += np.minimum(edge_push / TERMS[0] / (2.0 * np.pi), 1.0)
     amplitude = np.where(own, 0.0, crowd.amplitude)
     return Pressure(leak * amplitude, push * amplitude)
 
@@ -242,18 +277,24 @@ def pressure(crowd: Crowd, hz: Reals, own: NDArray[np.bool_], bin_hz: float) -> 
 def _hull(power: int) -> Reals:
     """Return the most a line adds at so many bins or more, over the window's sum.
 
-    Entries are sixteenths of a bin. With power 1 it is the push on the frequency, in bins. Lines
-    that die along the window are included: their lobes are broader.
+    One table after the other for each of `_DEATHS`, up to the next; entries are sixteenths of a
+    bin. With power 1 it is the push on the frequency, in bins. A dying line has less of the main
+    lobe and more of the others.
     """
     place: Reals = (np.arange(4096) + 0.5) / 4096.0
     weight = window_at(place)[0]
     distance = np.arange(_TABLE_BINS * _TABLE_STEP) / _TABLE_STEP
-    highest = np.zeros(len(distance))
-    for death in _DEATHS:
+
+    def response(death: float) -> Reals:
         # A transform sixteen windows long has its bins at every sixteenth.
         bins = np.fft.fft(weight * np.exp(-death * place), 4096 * _TABLE_STEP)
-        response = np.abs(bins[: len(distance)]) / weight.sum()
-        highest = np.maximum(highest, response * distance**power)
-    falling: Reals = np.maximum.accumulate(highest[::-1])[::-1]
-    falling.flags.writeable = False
-    return falling
+        magnitude = np.abs(bins[: len(distance)]) / weight.sum() * distance**power
+        falling: Reals = np.maximum.accumulate(magnitude[::-1])[::-1]
+        return falling
+
+    tables = []
+    for least, most in zip(_DEATHS, (*_DEATHS[1:], 2.0 * _DEATHS[-1]), strict=True):
+        tables.append(np.maximum(response(least), response(most)))
+    hull = np.concatenate(tables)
+    hull.flags.writeable = False
+    return hull

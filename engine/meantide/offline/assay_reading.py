@@ -149,7 +149,7 @@ def _plan(task: _Task, window: Window) -> _Plan:
     own = is_own & (crowd.partial == task.partials[:, None])
     amplitude = sounding.amplitudes(task.place, window.first, window.last)[task.partials]
     bin_hz = sounding.rate / (window.last - window.first)
-    pushed = pressure(crowd, task.hz, own, bin_hz).push.sum(axis=1)
+    pushed = pressure(crowd, task.hz, own, bin_hz).all_push
     return _Plan(window, crowd, own, amplitude, pushed / np.maximum(amplitude, 1e-300) * bin_hz)
 
 
@@ -172,7 +172,7 @@ def _measure(task: _Task, group: NDArray[np.int64], plan: _Plan, stretch: Stretc
     floor = stretch.floor(hz, _loud_hz(crowd))
     low, high = _regions(crowd, own, hz, plan.amplitude[group], stretch.bin_hz)
     lines = stretch.lines(hz, low, high, floor)
-    pushed = pressed.push.sum(axis=1) / np.maximum(lines.amplitude, 1e-300) * stretch.bin_hz
+    pushed = pressed.all_push / np.maximum(lines.amplitude, 1e-300) * stretch.bin_hz
     notes, index = np.unique(crowd.note, return_inverse=True)
     pushes = np.stack([pressed.push[:, index == note].sum(axis=1) for note in range(len(notes))])
     held = window.last <= task.sounding.notes[task.place].release
@@ -182,7 +182,7 @@ def _measure(task: _Task, group: NDArray[np.int64], plan: _Plan, stretch: Stretc
         lines.hz,
         lines.amplitude,
         floor,
-        pressed.leak.sum(axis=1),
+        pressed.all_leak,
         _crowded(crowd, own, hz, plan.amplitude[group], stretch.bin_hz),
         _NOISE_MARGIN * lines.noise_hz,
         lines.drift_hz,

@@ -67,8 +67,9 @@ class LoggedPitch:
 class LoggedNote:
     """One note: who played it, how loud it stands in the mix, when, and its frequencies.
 
-    `level_db` is re full scale; it sounds from `start`, is let go at `release` and is silent
-    from `end` on (all samples). `pitches` begins at `start`, without a glide.
+    `level_db` is re full scale, in the louder channel; it sounds from `start`, is let go at
+    `release`, falls from there evenly in dB by 60 to 90 dB, and is silent from `end` on (all
+    samples). `pitches` begins at `start`, without a glide.
     """
 
     id: int

@@ -1,0 +1,305 @@
+"""Messages over a real socket, obeyed by a real engine whose blocks the test asks for."""
+
+import socket
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from pythonosc.osc_bundle_builder import IMMEDIATELY, OscBundleBuilder
+from pythonosc.osc_message import OscMessage
+from pythonosc.osc_message_builder import OscMessageBuilder
+
+import tones
+from meantide import __version__
+from meantide.catalogue import Catalogue
+from meantide.errors import DeviceError
+from meantide.live.control import Control, State
+from meantide.live.engine import Engine
+from meantide.live.namespace import ADDRESSES
+from meantide.live.server import OscServer
+from meantide.pitch import Anchor, Scale, Tuning
+from playing import RATE, SINE, decibels
+
+BLOCK = 256
+NTP_TO_UNIX_S = 2_208_988_800
+
+
+class Stage:
+    """An engine behind a server, a client's socket, and a count of blocks instead of a clock."""
+
+    def __init__(self) -> None:
+        self.engine = Engine(RATE, BLOCK, 16)
+        state = State(Tuning(Scale.equal(12), Anchor.parse("A4=440")), SINE, -6.0)
+        self.control = Control(self.engine, Catalogue(), state, lambda *_: None)
+        self.control.start(0.02)
+        self.server = OscServer("127.0.0.1", 0, self.control)
+        self.server.start()
+        self.client = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+        self.client.settimeout(20.0)
+
+    def close(self) -> None:
+        self.server.stop()
+        self.client.close()
+
+    def send_bytes(self, packet: bytes) -> None:
+        self.client.sendto(packet, ("127.0.0.1", self.server.port))
+
+    def ask(self, address: str, *arguments: Any) -> list[tuple[str, list[Any]]]:
+        """Send a message and then a ping; return the replies that come before the pong."""
+        self.send_bytes(message(address, *arguments))
+        return self.replies()
+
+    def replies(self) -> list[tuple[str, list[Any]]]:
+        self.send_bytes(message("/ping", "done"))
+        found = []
+        while True:
+            reply = OscMessage(self.client.recvfrom(65_536)[0])
+            if reply.address == "/pong" and reply.params[:1] == ["done"]:
+                return found
+            found.append((reply.address, reply.params))
+
+    def play(self, seconds: float) -> np.ndarray:
+        """Make blocks for so long; return the left channel."""
+        blocks = []
+        out = np.zeros((2, BLOCK), np.float32)
+        for _ in range(round(seconds * RATE / BLOCK)):
+            self.engine.fill(out)
+            blocks.append(out[0].astype(np.float64))
+        return np.concatenate(blocks)
+
+    def state(self) -> dict[str, Any]:
+        [(address, pairs)] = self.ask("/ask/state")
+        assert address == "/reply/state"
+        return dict(zip(pairs[::2], pairs[1::2], strict=True))
+
+
+def message(address: str, *arguments: Any) -> bytes:
+    builder = OscMessageBuilder(address)
+    for argument in arguments:
+        builder.add_arg(argument)
+    return builder.build().dgram
+
+
+@pytest.fixture
+def stage() -> Iterator[Stage]:
+    built = Stage()
+    yield built
+    built.close()
+
+
+def test_notes_by_key_name_degree_and_hertz_sound_where_they_should(stage: Stage) -> None:
+    assert stage.ask("/note/on", 60, 0.3) == []
+    assert stage.ask("/note/on", "C#5", 0.3, 7) == []
+    assert stage.ask("/degree/on", 5.0, 0.3) == []
+    assert stage.ask("/hertz/on", 1234.5, 0.3) == []
+    expected = [440 * 2 ** (n / 12) for n in (-9, 4, -4)] + [1234.5]
+    samples = stage.play(0.5)[4_000:]
+    fit = tones.fit_lines(samples, RATE, expected)
+    for measured, hz in zip(fit.hz, expected, strict=True):
+        assert abs(tones.cents(measured, hz)) < 0.001
+    assert fit.residual_db < -110.0
+
+
+def test_scale_anchor_voice_and_level_do_what_they_say(stage: Stage) -> None:
+    stage.ask("/note/on", "E5", 0.5, 1)
+    stage.play(0.1)
+    assert stage.ask("/scale", "31-equal", 0.05) == []
+    assert stage.ask("/anchor", 432.0, "A4") == []
+    samples = stage.play(0.5)[5_000:]
+    expected = 432.0 * 2 ** (18 / 31)
+    assert abs(tones.cents(tones.measure_hz(samples, RATE, expected), expected)) < 0.001
+    assert stage.ask("/scale/equal", 19) == []
+    assert stage.ask("/anchor", 435, 0.1) == []  # the same note, another frequency
+    assert stage.ask("/voice", "still-water") == []
+    assert stage.ask("/level", -40.0, 0.05) == []
+    samples = stage.play(0.5)[8_000:]
+    expected = 435.0 * 2 ** (11 / 19)
+    assert abs(tones.cents(tones.measure_hz(samples, RATE, expected), expected)) < 0.001
+    loud = 0.5 * np.sqrt(0.5)  # the velocity, and a note in the middle
+    assert decibels(np.abs(samples).max() / loud) == pytest.approx(-40.0, abs=0.05)
+    state = stage.state()
+    assert state["scale"] == "19-equal"
+    assert state["anchor"] == "A4=435"
+    assert state["voice"] == "still-water"
+    assert state["level_db"] == -40.0
+    assert state["notes"] == 1
+
+
+def test_notes_end_by_id_by_key_by_name_all_and_at_once(stage: Stage) -> None:
+    for arguments in ((60, 0.5), (64, 0.5), ("G4", 0.5), (72, 0.5, 3), (74, 0.5)):
+        stage.ask("/note/on", *arguments)
+    stage.play(0.1)
+    sounding = [stage.state()["notes"]]
+    for off in (60, "G4", 3):
+        stage.ask("/note/off", off)
+        stage.play(0.1)
+        sounding.append(stage.state()["notes"])
+    assert sounding == [5, 4, 3, 2]
+    stage.ask("/notes/off")
+    stage.play(0.1)
+    assert stage.state()["notes"] == 0
+    stage.ask("/note/on", 60, 0.5)
+    stage.play(0.1)
+    stage.ask("/sound/off")
+    assert not stage.play(0.1)[BLOCK * 2 :].any()
+
+
+def test_ping_is_answered_with_what_it_brought_version_and_sample(stage: Stage) -> None:
+    stage.play(0.1)
+    stage.send_bytes(message("/ping", "quay", 3))
+    reply = OscMessage(stage.client.recvfrom(65_536)[0])
+    assert reply.address == "/pong"
+    assert reply.params == ["quay", 3, __version__, stage.engine.sample]
+
+
+@pytest.mark.parametrize(
+    ("address", "arguments", "told"),
+    [
+        ("/note/onn", (60, 0.5), "did you mean"),
+        ("/note/on", (60,), "key or name, velocity, [id]"),
+        ("/note/on", (60, 0.5, 1, 2), "4 of them"),
+        ("/note/on", (60, 0.0), "velocity"),
+        ("/note/on", (60.5, 0.5), "whole number"),
+        ("/note/on", ("H4", 0.5), "note name"),
+        ("/note/on", (True, 0.5), "key or name"),
+        ("/note/on", (60, 0.5, -1), "id"),
+        ("/degree/on", (90_000, 0.5), "half the sample rate"),
+        ("/hertz/on", (30_000.0, 0.5), "half the sample rate"),
+        ("/hertz/on", (0.0, 0.5), "Hz"),
+        ("/scale", ("31-equals",), "31-equal"),
+        ("/scale", ("../secret.yaml",), "no paths over the network"),
+        ("/scale", ("31-equal", -1.0), "glide seconds"),
+        ("/scale", ("31-equal", 1.0, "leave"), "follow or stay"),
+        ("/scale/equal", (0,), "parts"),
+        ("/scale", ("13-equal-of-3",), "degree"),  # A4 is anchored, and that scale has no names
+        ("/anchor", (0.0,), "Hz"),
+        ("/anchor", (440.0, "H9"), "note name"),
+        ("/anchor", (440.0, "A4", 0.1, 5), "[note name]"),
+        ("/voice", ("plain-red",), "plain-reed"),
+        ("/level", (3.0,), "dB"),
+        ("/ask/state", (1,), "none"),
+        ("/note/*", (60, 0.5), "pattern"),
+    ],
+)
+def test_what_cannot_be_obeyed_is_answered_and_changes_nothing(
+    stage: Stage, address: str, arguments: tuple[Any, ...], told: str
+) -> None:
+    before = stage.control.state
+    [(reply, (about, reason))] = stage.ask(address, *arguments)
+    assert reply == "/error"
+    assert about == address
+    assert told in reason
+    assert stage.control.state == before
+    assert not stage.play(0.1).any()
+    assert stage.state()["refused"] == 0  # it never came as far as the audio side
+
+
+def test_a_packet_that_is_none_is_answered_and_the_next_is_obeyed(stage: Stage) -> None:
+    looping = b"#bundle\0" + bytes(7) + b"\x01" + b"\xff\xff\xff\xfc"  # an element of -4 bytes
+    for packet in (b"quay", looping, b"/note/on\0\0\0\0,if\0\0\0", bytes(64)):
+        stage.send_bytes(packet)
+        [(reply, _)] = stage.replies()
+        assert reply == "/error"
+    stage.ask("/note/on", 60, 0.5)
+    assert stage.play(0.1).any()
+
+
+def test_a_bundle_acts_whole_at_one_sample_and_only_its_bad_message_is_refused(
+    stage: Stage,
+) -> None:
+    builder = OscBundleBuilder(IMMEDIATELY)
+    for packet in (("/note/on", 60, 0.5), ("/note/on", "X", 0.5), ("/note/on", 67, 0.5)):
+        part = OscMessageBuilder(packet[0])
+        for argument in packet[1:]:
+            part.add_arg(argument)
+        builder.add_content(part.build())
+    stage.play(0.05)
+    stage.send_bytes(builder.build().dgram)
+    [(reply, _)] = stage.replies()
+    assert reply == "/error"
+    stage.play(0.05)
+    began = {outcome.sample for outcome in stage.engine.outcomes}
+    assert len(began) == 1
+    assert len(stage.engine.outcomes) == 2
+
+
+def test_a_timetag_is_kept_to_the_sample_of_the_last_blocks_clock(stage: Stage) -> None:
+    stage.play(0.05)
+    sample, wall_s = stage.engine.sample - BLOCK, stage.engine.block_began_s
+    builder = OscBundleBuilder(wall_s + 0.5)
+    part = OscMessageBuilder("/hertz/on")
+    part.add_arg(440.0)
+    part.add_arg(0.5)
+    builder.add_content(part.build())
+    stage.send_bytes(builder.build().dgram)
+    assert stage.replies() == []
+    stage.play(1.0)
+    [outcome] = stage.engine.outcomes
+    assert abs(outcome.sample - (sample + RATE // 2)) <= 1  # the timetag's own rounding
+
+
+def test_a_timetag_beyond_the_horizon_is_refused(stage: Stage) -> None:
+    builder = OscBundleBuilder(time.time() + 3_600.0)
+    part = OscMessageBuilder("/note/on")
+    part.add_arg(60)
+    part.add_arg(0.5)
+    builder.add_content(part.build())
+    stage.send_bytes(builder.build().dgram)
+    [(reply, (address, reason))] = stage.replies()
+    assert (reply, address) == ("/error", "/note/on")
+    assert "within 60 s" in reason
+
+
+def test_a_flood_is_refused_but_what_ends_sound_goes_through(stage: Stage) -> None:
+    """The audio side stands still meanwhile: nobody asks for blocks."""
+    note = message("/note/on", 60, 0.5)
+    errors = 0
+    for _ in range(17_000 // 100):
+        for _ in range(100):
+            stage.send_bytes(note)
+        errors += len(stage.replies())
+    assert errors > 100
+    assert stage.ask("/sound/off") == []
+    stage.play(0.1)
+    assert not stage.play(0.1).any()
+
+
+def test_the_audio_side_survives_a_fault_with_silence_and_counts_it(stage: Stage) -> None:
+    stage.ask("/note/on", 60, 0.5)
+    stage.play(0.1)
+    out = np.ones((2, BLOCK + 1), np.float32)  # a block longer than was promised
+    stage.engine.fill(out)
+    assert not out.any()
+    assert stage.engine.health.errors == 1
+    assert stage.play(0.1).any()
+
+
+def test_every_address_of_this_issue_is_there() -> None:
+    assert set(ADDRESSES) == {
+        "/note/on", "/note/off", "/degree/on", "/hertz/on", "/scale", "/scale/equal", "/anchor",
+        "/voice", "/level", "/notes/off", "/sound/off", "/ask/state", "/ping",
+    }  # fmt: skip
+
+
+def test_a_port_in_use_is_said_with_what_to_do(stage: Stage) -> None:
+    with pytest.raises(DeviceError, match="try another --port"):
+        OscServer("127.0.0.1", stage.server.port, stage.control)
+
+
+def test_the_clock_host_runs_the_same_engine(engines: Any, tmp_path: Path) -> None:
+    journal = tmp_path / "set.jsonl"
+    engine = engines("--audio", "none", "--journal", str(journal))
+    client = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+    client.settimeout(20.0)
+    client.connect(("127.0.0.1", engine.port))
+    client.send(message("/note/on", 60, 0.5))
+    client.send(message("/ping"))
+    assert OscMessage(client.recv(65_536)).address == "/pong"
+    client.close()
+    assert engine.end() == 0
+    lines = journal.read_text().splitlines()
+    assert any('"NOTE_ON"' in line for line in lines)
+    assert lines[-1].startswith('{"ended"')

@@ -1,0 +1,208 @@
+"""The take log: written, read back, refused."""
+
+import json
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from meantide.errors import InvalidValue
+from meantide.offline.takelog import (
+    LoggedNote,
+    LoggedPartial,
+    LoggedPitch,
+    LoggedTuning,
+    TakeLog,
+    read,
+)
+from takes import Asked, make_log
+
+SAMPLE = make_log([Asked(440.0), Asked(550.0, 0.5, voice="struck")], 96_000)
+
+
+def changed(path: str, value: object) -> str:
+    """Return the sample as JSON with one field set, or left out where `value` is `...`."""
+    tree = json.loads(SAMPLE.to_json())
+    *way, last = [int(key) if key.isdigit() else key for key in path.split("/")]
+    place = tree
+    for key in way:
+        place = place[key]
+    if value is ...:
+        del place[last]
+    else:
+        place[last] = value
+    return json.dumps(tree)
+
+
+finite = st.floats(allow_nan=False, allow_infinity=False)
+positive = st.floats(min_value=1e-300, allow_nan=False, allow_infinity=False)
+opaque = st.dictionaries(st.text(max_size=5), st.integers() | finite | st.text(), max_size=3)
+
+
+@st.composite
+def logs(draw) -> TakeLog:
+    frames = draw(st.integers(0, 2**40))
+    notes = []
+    for number in range(draw(st.integers(0, 4))):
+        start, release, end = sorted(draw(st.lists(st.integers(0, frames), min_size=3, max_size=3)))
+        later = sorted(draw(st.lists(st.integers(start, end), max_size=3)))
+        pitches = [LoggedPitch(start, 0, draw(positive))]
+        pitches += [
+            LoggedPitch(sample, draw(st.integers(0, 10**6)), draw(positive)) for sample in later
+        ]
+        notes.append(
+            LoggedNote(
+                number,
+                draw(st.text()),
+                "v",
+                draw(opaque),
+                draw(st.floats(0.0, 1.0)),
+                draw(finite),
+                start,
+                release,
+                end,
+                tuple(pitches),
+            )
+        )
+    partials = st.builds(LoggedPartial, positive, finite, st.none() | positive)
+    tuning = st.builds(
+        LoggedTuning,
+        st.integers(0, 2**40),
+        opaque,
+        opaque,
+        opaque,
+        st.integers(0, 10**6),
+        st.sampled_from(["follow", "stay"]),
+    )
+    return TakeLog(
+        "0.1.0",
+        draw(st.text()),
+        draw(st.integers(1, 400_000)),
+        frames,
+        draw(st.integers(1, 8)),
+        draw(st.sampled_from(["float32", "pcm24", "pcm16"])),
+        draw(st.text()),
+        draw(st.text()),
+        draw(finite),
+        draw(st.integers(0, 100)),
+        tuple(draw(st.lists(tuning, max_size=2))),
+        {"v": tuple(draw(st.lists(partials, max_size=3)))},
+        tuple(notes),
+    )
+
+
+@given(logs())
+def test_a_log_written_is_read_back_the_same_to_the_last_bit(log):
+    assert TakeLog.from_json(log.to_json(), "take.json") == log
+
+
+def test_the_text_is_one_note_a_line_and_plain_json():
+    text = SAMPLE.to_json()
+    assert sum('"pitches"' in line for line in text.splitlines()) == len(SAMPLE.notes)
+    tree = json.loads(text)
+    assert tree["kind"] == "take"
+    assert tree["voices"]["struck"]["partials"][0]["decay_s"] == 6.0
+    assert tree["voices"]["reed"]["partials"][0]["decay_s"] is None
+
+
+def test_a_log_cannot_be_written_with_what_is_no_number():
+    bad = LoggedNote(1, "a", "v", {}, 0.5, math.nan, 0, 1, 1, (LoggedPitch(0, 0, 440.0),))
+    with pytest.raises(ValueError, match="JSON compliant"):
+        make_log([], 10).__class__(
+            "0", "w", 8000, 1, 1, "pcm16", "", "", 0.0, 0, (), {"v": ()}, (bad,)
+        ).to_json()
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "field"),
+    [
+        ("rate", 0, "rate"),
+        ("rate", 48_000.0, "rate"),
+        ("rate", True, "rate"),
+        ("frames", ..., "frames"),
+        ("format", "float64", "format"),
+        ("kind", "score", "kind"),
+        ("title", 3, "title"),
+        ("level_db", "loud", "level_db"),
+        ("surprise", 1, "surprise"),
+        ("notes", {}, "notes"),
+        ("notes/1", 7, "notes[1]"),
+        ("notes/1/start", -1, "notes[1].start"),
+        ("notes/1/start", "0", "notes[1].start"),
+        ("notes/1/velocity", 1.5, "notes[1].velocity"),
+        ("notes/1/velocity", False, "notes[1].velocity"),
+        ("notes/1/release", 0, "notes[1].release"),
+        ("notes/1/end", 100, "notes[1].end"),
+        ("notes/1/end", 10**9, "notes[1].end"),
+        ("notes/1/id", 1, "notes[1].id"),
+        ("notes/1/voice", "gong", "notes[1].voice"),
+        ("notes/1/extra", None, "notes[1].extra"),
+        ("notes/1/pitches", [], "notes[1].pitches"),
+        ("notes/1/pitches/0/hz", 0, "notes[1].pitches[0].hz"),
+        ("notes/1/pitches/0/hz", -440.0, "notes[1].pitches[0].hz"),
+        ("notes/1/pitches/0/hz", 10**400, "notes[1].pitches[0].hz"),
+        ("notes/1/pitches/0/sample", 3, "notes[1].pitches[0].sample"),
+        ("notes/1/pitches/0/glide_samples", 3, "notes[1].pitches[0].glide_samples"),
+        ("notes/1/pitches/0/more", 3, "notes[1].pitches[0].more"),
+        ("voices/reed/partials/2/ratio", 0.0, "voices.reed.partials[2].ratio"),
+        ("voices/reed/partials/2/decay_s", 0.0, "voices.reed.partials[2].decay_s"),
+        ("voices/reed/partials/2/decay_s", ..., "voices.reed.partials[2].decay_s"),
+        ("voices/reed/more", 1, "voices.reed.more"),
+    ],
+)
+def test_a_bad_field_is_named_with_its_file_and_path(path, value, field):
+    with pytest.raises(InvalidValue) as caught:
+        TakeLog.from_json(changed(path, value), "harbour.json")
+    assert caught.value.field == field
+    assert caught.value.where == "harbour.json"
+    assert str(caught.value).startswith(f"harbour.json: {field}: got ")
+
+
+def test_pitches_out_of_order_are_refused():
+    pitches = [
+        {"sample": 24_000, "glide_samples": 0, "hz": 550.0},
+        {"sample": 30_000, "glide_samples": 0, "hz": 550.0},
+        {"sample": 29_999, "glide_samples": 0, "hz": 550.0},
+    ]
+    with pytest.raises(InvalidValue) as caught:
+        TakeLog.from_json(changed("notes/1/pitches", pitches), "x")
+    assert caught.value.field == "notes[1].pitches[2].sample"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "[]",
+        "{",
+        "null",
+        '{"rate": NaN}',
+        '{"rate": Infinity}',
+        '{"rate": 1, "rate": 2}',
+        "[" * 100_000,
+        '{"rate": ' + "9" * 5_000 + "}",
+    ],
+)
+def test_what_is_no_strict_json_object_is_refused(text):
+    with pytest.raises(InvalidValue):
+        TakeLog.from_json(text, "x.json")
+
+
+def test_a_syntax_error_names_its_line():
+    with pytest.raises(InvalidValue) as caught:
+        TakeLog.from_json('{\n"rate": 1,\n}', "x.json")
+    assert caught.value.where == "x.json:3"
+
+
+def test_a_file_that_cannot_be_read_is_named(tmp_path):
+    with pytest.raises(InvalidValue, match=r"nowhere\.json"):
+        read(tmp_path / "nowhere.json")
+    (tmp_path / "bytes.json").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(InvalidValue, match=r"bytes\.json"):
+        read(tmp_path / "bytes.json")
+
+
+def test_a_log_on_disk_is_read(tmp_path):
+    (tmp_path / "take.json").write_text(SAMPLE.to_json(), encoding="utf-8")
+    assert read(tmp_path / "take.json") == SAMPLE

@@ -1,0 +1,115 @@
+"""The layers: who may import whom, read from the source and seen in child processes."""
+
+import ast
+import json
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import meantide
+
+ROOT = Path(meantide.__file__).parent
+
+CORE = {"errors"}
+FILES = CORE | {"reading", "document", "pitch_files", "voice_files", "catalogue", "journal"}
+
+# What each package, or module at the top, may import of the others; itself always.
+MAY_IMPORT = {
+    "errors": set(),
+    "reading": CORE,
+    "document": CORE | {"reading"},
+    "pitch": CORE,
+    "voice": CORE | {"pitch"},
+    "perform": CORE | {"pitch", "voice"},
+    "pitch_files": CORE | {"reading", "pitch"},
+    "voice_files": CORE | {"reading", "pitch", "voice"},
+    "catalogue": FILES - {"journal"} | {"pitch", "voice"},
+    "journal": FILES | {"pitch", "voice", "perform"},
+    "live": FILES | {"pitch", "voice", "perform"},
+    "offline": FILES | {"pitch", "voice", "perform"},
+    "command": FILES | {"pitch", "voice", "perform", "live", "offline"},
+}
+
+# What importing every module of a layer may load from outside the standard library. Only the
+# host in `live` imports pyo, and that only when a device is wanted.
+YAML = {"yaml", "_yaml"}  # its compiled half brings modules named after Cython's version
+AUDIO_FILES = {"soundfile", "_soundfile", "_soundfile_data", "_cffi_backend", "cffi"} | {
+    "typing_extensions"  # asked for by soundfile
+}
+MIDI_FILES = {"mido", "packaging"}
+TERMINAL = {"click", "rich", "pygments", "markdown_it", "mdurl"}
+MAY_LOAD = {
+    "pitch": set(),
+    "voice": {"numpy"},
+    "perform": {"numpy"},
+    "live": {"numpy", "pythonosc", *YAML},
+    "offline": {"numpy", *YAML, *AUDIO_FILES, *MIDI_FILES},
+    "command": {"numpy", "pythonosc", *YAML, *AUDIO_FILES, *MIDI_FILES, *TERMINAL},
+}
+
+IMPORT_ALL = """
+import importlib, json, pkgutil, sys, threading
+before = {name.partition(".")[0] for name in sys.modules}
+package = importlib.import_module("meantide." + sys.argv[1])
+for module in pkgutil.walk_packages(package.__path__, package.__name__ + "."):
+    importlib.import_module(module.name)
+loaded = {name.partition(".")[0] for name in sys.modules} - before - {"meantide"}
+ours = sorted({name.split(".")[1] for name in sys.modules if name.startswith("meantide.")})
+loaded -= set(sys.stdlib_module_names)
+json.dump([sorted(loaded), ours, threading.active_count()], sys.stdout)
+"""
+
+
+def layer_of(path: Path) -> str:
+    return path.relative_to(ROOT).parts[0].removesuffix(".py")
+
+
+def imports(path: Path) -> Iterator[str]:
+    """Give the full name of every module imported anywhere in a file, within functions too."""
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: imports are written in full"
+            if node.module == "meantide":
+                yield from (f"meantide.{alias.name}" for alias in node.names)
+            else:
+                yield str(node.module)
+
+
+SOURCES = sorted(path for path in ROOT.rglob("*.py") if path.parent != ROOT or path.stem[0] != "_")
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_arrows_point_one_way(path: Path) -> None:
+    layer = layer_of(path)
+    ours = {name.split(".")[1] for name in imports(path) if name.startswith("meantide.")}
+    assert ours - {"__version__", layer} <= MAY_IMPORT[layer]
+
+
+def test_only_the_host_imports_pyo() -> None:
+    found = [
+        path.relative_to(ROOT).as_posix()
+        for path in SOURCES
+        if any(name.partition(".")[0] in {"pyo", "pyo64"} for name in imports(path))
+    ]
+    assert found == ["live/pyo_host.py"]
+
+
+@pytest.mark.parametrize("layer", MAY_LOAD)
+def test_importing_a_layer_loads_what_it_may_and_does_nothing_else(layer: str) -> None:
+    child = subprocess.run(
+        [sys.executable, "-W", "error", "-c", IMPORT_ALL, layer],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert child.stderr == ""
+    loaded, ours, threads = json.loads(child.stdout)
+    loaded = {name for name in loaded if "cython" not in name}
+    assert loaded <= MAY_LOAD[layer]
+    assert set(ours) <= MAY_IMPORT[layer] | {layer}
+    assert threads == 1
