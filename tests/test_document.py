@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 import yaml
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meantide import document
@@ -47,7 +47,7 @@ def test_plain_scalars(text: str, value: object) -> None:
 def test_infinities_are_numbers_that_readers_then_refuse() -> None:
     assert plain_scalar("-.inf") == -math.inf
     assert math.isnan(float(str(plain_scalar(".nan"))))
-    with pytest.raises(InvalidValue, match=r"quay\.yaml:2: hz: got 'nan'"):
+    with pytest.raises(InvalidValue, match=r"quay\.yaml:2: hz: got nan"):
         parse_document("note: A4\nhz: .NaN", "quay.yaml").fields("note", "hz").number("hz", 0, 9)
 
 
@@ -87,6 +87,7 @@ trees = st.recursive(
 )
 
 
+@settings(deadline=None)
 @given(trees)
 def test_what_the_yaml_library_writes_is_read_back(tree: object) -> None:
     # The library writes YAML 1.1; the texts here mean the same in both versions.
@@ -102,6 +103,7 @@ def refusal_of(text: str) -> InvalidValue | None:
     return None
 
 
+@settings(deadline=None)
 @given(st.text(max_size=200) | st.text("[]{}:,-?&*!|>'\"%@`# \n\tab1", max_size=60))
 def test_any_text_is_read_or_refused_with_its_file(text: str) -> None:
     error = refusal_of(text)
@@ -124,9 +126,9 @@ def test_any_text_is_read_or_refused_with_its_file(text: str) -> None:
         ("a: 'b\n", "quay.yaml:2: YAML: got 'found unexpected end of stream'; allowed: valid YAML"),
         ("a: 1\nb:\tc: d\n", "quay.yaml:2: YAML: got"),
         ("? [1]\n: 2\n", "quay.yaml:1: key: got 'a list or mapping'; allowed: text for a key"),
-        ("a:\n  1.5: 2\n", "quay.yaml:2: a: got '1.5'; allowed: keys of one line of text"),
-        ("true: 2\n", "quay.yaml:1: key: got 'True'; allowed: keys of one line of text"),
-        ("~: 2\n", "quay.yaml:1: key: got 'None'; allowed: keys of one line of text"),
+        ("a:\n  1.5: 2\n", "quay.yaml:2: a: got 1.5; allowed: keys of one line of text"),
+        ("true: 2\n", "quay.yaml:1: key: got True; allowed: keys of one line of text"),
+        ("~: 2\n", "quay.yaml:1: key: got None; allowed: keys of one line of text"),
         ("a: 1\nb: \x1b\n", "quay.yaml:2: text: got 'control character 0x1b'; allowed: printable"),
         ("[" * 33 + "]" * 33, "quay.yaml:1: YAML: got 'deeper nesting'; allowed: at most 32"),
         ("[" * 200_000, "quay.yaml:1: YAML: got"),  # the compiled parser looks far ahead

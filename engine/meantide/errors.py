@@ -29,10 +29,10 @@ class InvalidValue(MeantideError):
 
     def __str__(self) -> str:
         place = f"{self.where}: " if self.where else ""
-        got = self.got if isinstance(self.got, str) else repr(self.got)
+        got = repr(self.got)
         if len(got) > 80:
             got = got[:77] + "..."
-        return f"{place}{self.field}: got {got!r}; allowed: {self.allowed}"
+        return f"{place}{self.field}: got {got}; allowed: {self.allowed}"
 
 
 class NotFound(InvalidValue):

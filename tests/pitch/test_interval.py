@@ -173,7 +173,7 @@ def less_by_integers(a: Interval, b: Interval) -> bool:
     return above < below
 
 
-@given(intervals(12), intervals(12))
+@given(intervals(6), intervals(6))  # shares of at most sixths keep the oracle's integers small
 def test_order_is_that_of_the_numbers(a: Interval, b: Interval) -> None:
     assert (a < b) == less_by_integers(a, b)
     assert (a > b) == less_by_integers(b, a)

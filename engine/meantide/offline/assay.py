@@ -175,9 +175,15 @@ def _note_rows(
 
 
 def _badness(row: Row) -> tuple[int, float]:
-    """Order the rows of one long stretch: what failed, then the farthest off, then unresolved."""
+    """Order the rows of one long stretch: the worst of what is known of it comes last.
+
+    Where a part of it is masked the rest speaks for it, but not where a part wanders.
+    """
     order = (Verdict.UNRESOLVED, Verdict.IN_TUNE, Verdict.OUT, Verdict.MISSING)
-    return order.index(row.verdict), abs(row.cents or 0.0)
+    rank = 2 * order.index(row.verdict)
+    if row.verdict is Verdict.UNRESOLVED and row.why == Fate.UNSTEADY:
+        rank = 2 * order.index(Verdict.IN_TUNE) + 1
+    return rank, abs(row.cents or 0.0)
 
 
 def _row(sounding: Sounding, place: int, zone: Steady, audio: Audio, tolerance_cents: float) -> Row:

@@ -278,6 +278,7 @@ def _obstacle(task: _Task, raw: _Raw, line: int, limit_hz: float) -> tuple[Fate,
     """Say why a partial was not resolved, and by which note it is masked if it is."""
     visible = raw.found[line] and raw.amplitude[line] >= _OVER_NOISE * raw.floor[line]
     masked = _OVER_LEAK * raw.leak[line] > max(raw.amplitude[line], raw.floor[line])
+    masked |= visible and raw.crowded[line]
     random_hz, drift_hz = raw.random_hz[line], raw.drift_hz[line]
     if masked or (visible and raw.push_hz[line] > max(random_hz, drift_hz)):
         masker = int(raw.masker[line])

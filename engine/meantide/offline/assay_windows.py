@@ -8,8 +8,7 @@ from meantide.offline.partials import fitting_size
 from meantide.offline.takelog import LoggedNote
 
 ONSET_S = 0.015  # left out after a note's start: its attack is a click to its own partials
-LONGEST_WINDOW_S = 4.0
-LONGEST_ZONE_S = 8.0  # a longer stretch is measured at its beginning, middle and end
+LONGEST_WINDOW_S = 4.0  # a longer stretch is measured at its beginning, middle and end
 SHORTEST_WINDOW = 256  # samples
 SHORT_STRETCH_S = 0.5  # a shorter one may borrow from the note's release
 _CROSSINGS = ((0, 2), (1, 1), (3, 1), (8, 1))  # events let in, and how many windows to try
@@ -52,13 +51,17 @@ def steady_stretches(
 
 
 def zones(stretch: Steady, rate: int) -> tuple[Steady, ...]:
-    """Return the parts of a stretch to be measured apart: itself, or beginning, middle and end."""
+    """Return the parts of a stretch to be measured apart, each as long as a window may be.
+
+    That is the stretch itself, its beginning and end if the two cover it, or with its middle too.
+    """
+    size = round(LONGEST_WINDOW_S * rate)
     length = stretch.last - stretch.first
-    if length <= LONGEST_ZONE_S * rate:
+    if length <= size:
         return (stretch,)
-    size = min(round(LONGEST_ZONE_S * rate), length // 3)
-    middle = stretch.first + (length - size) // 2
-    starts = (stretch.first, middle, stretch.last - size)
+    starts = [stretch.first, stretch.last - size]
+    if length > 2 * size:
+        starts.insert(1, stretch.first + (length - size) // 2)
     return tuple(Steady(start, start + size, start + size, stretch.hz) for start in starts)
 
 

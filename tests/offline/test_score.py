@@ -1,0 +1,138 @@
+"""Scores: what they say in samples and Hz, and what is said of those that are wrong."""
+
+import math
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from meantide.catalogue import Catalogue
+from meantide.errors import InvalidValue
+from meantide.offline.score import Overrides, Score, read_score
+from meantide.offline.timeline import lay_out
+from meantide.perform.event import Held, Kind, PitchKind
+
+CATALOGUE = Catalogue()
+
+WHOLE = """\
+title: Ebb
+scale: 31-equal
+anchor: {note: A4, hz: 440}
+tempo: 90
+parts:
+  reed:
+    voice: plain-reed
+    level_db: -3
+    pan: -0.5
+    notes:
+      - {at: 0, for: 1/3, pitch: A4, velocity: 0.7}
+      - [1/3, 1, C#5, 0.5]
+      - [2, 1, 60]
+      - [3, 1, {degree: -5}]
+      - [4, 1, {interval: 3/2 - 1/4 of 81/80}]
+      - [5, 1, {hz: 438.5}]
+changes:
+  - {at: 4, anchor: {note: A4, hz: 432}, glide: 2}
+  - {at: 16, scale: 19-equal, held: stay}
+"""
+
+
+def read(tmp_path: Path, text: str, overrides: Overrides | None = None) -> Score:
+    path = tmp_path / "ebb.yaml"
+    path.write_text(text)
+    return read_score(path, CATALOGUE, overrides or Overrides())
+
+
+def test_beats_become_exact_seconds_and_the_nearest_sample(tmp_path: Path) -> None:
+    score = read(tmp_path, WHOLE)
+    notes = score.parts[0].notes
+    beat = Fraction(60, 90)
+    assert [note.start_s for note in notes[:3]] == [0, beat / 3, 2 * beat]
+    timeline = lay_out(score, 48_000)
+    starts = [event.sample for event in timeline.events if event.kind == Kind.NOTE_ON]
+    assert starts == [0, 10_667, 64_000, 96_000, 128_000, 160_000]
+    assert score.changes[0].at_s == 4 * beat
+    assert score.changes[0].glide_s == 2 * beat
+    assert score.changes[1].held == Held.STAY
+
+
+def test_every_way_of_naming_a_pitch_is_understood(tmp_path: Path) -> None:
+    notes = read(tmp_path, WHOLE).parts[0].notes
+    assert [note.pitch.kind for note in notes] == [
+        PitchKind.NAME,
+        PitchKind.NAME,
+        PitchKind.KEY,
+        PitchKind.DEGREE,
+        PitchKind.INTERVAL,
+        PitchKind.HERTZ,
+    ]
+    fifth = notes[4].pitch.value * 1200
+    assert fifth == pytest.approx(696.578428466)  # quarter-comma fifth, standards.md §5
+    assert notes[4].asked == {"interval": "1/4 of 5/1"}
+
+
+def test_without_a_tempo_times_are_seconds_and_decimals_are_exact(tmp_path: Path) -> None:
+    text = "parts: {a: {notes: [[0.1, 0.2, A4], [86400, 1, A4]]}}"
+    with pytest.raises(InvalidValue, match="within 86400 seconds"):
+        read(tmp_path, text.replace("86400", "86401"))
+    score = read(tmp_path, text)
+    assert score.parts[0].notes[0].start_s == Fraction(1, 10)
+    assert score.tuning.scale.size == 12
+    assert math.isclose(score.tuning.anchor.hz, 440.0)
+
+
+def test_overrides_win_over_the_score_and_its_changes(tmp_path: Path) -> None:
+    score = read(tmp_path, WHOLE, Overrides("53-equal", "A4=435", None, "still-water"))
+    assert score.tuning.scale.size == 53
+    assert score.tuning.anchor.hz == 435.0
+    assert score.parts[0].voice.name == "still-water"
+    assert [change.tuning for change in score.changes] == [score.tuning] * 2
+    assert len(score.notices) == 2
+
+
+def test_paths_in_a_score_start_where_it_lies(tmp_path: Path) -> None:
+    (tmp_path / "quay.yaml").write_text("source: invented\nequal: 7\n")
+    score = read(tmp_path, "scale: ./quay.yaml\nanchor: 0=300\nparts: {a: {notes: [[0, 1, 60]]}}")
+    assert score.tuning.scale.size == 7
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line", "told"),
+    [
+        ("tempo: 90", "tempo: 0", 4, "tempo: got 0; allowed: a number or fraction"),
+        ("tempo: 90", "tempoo: 90", 4, "did you mean tempo"),
+        ("A4, velocity", "H4, velocity", 11, "pitch: got 'H4'; allowed"),
+        ("velocity: 0.7", "velocity: 1.7", 11, "velocity: got 1.7; allowed: a number from"),
+        ("[2, 1, 60]", "[2, 0, 60]", 13, "got 0; allowed: more than nothing"),
+        ("[2, 1, 60]", "[2, 1]", 13, "[at, for, pitch, velocity]"),
+        ("[2, 1, 60]", "[-1, 1, 60]", 13, "got -1"),
+        ("{degree: -5}", "{degree: 1.5}", 14, "got 1.5"),
+        ("{degree: -5}", "{degree: 1, hz: 3}", 14, "exactly one of"),
+        ("{hz: 438.5}", "{hz: .nan}", 16, "hz"),
+        ("3/2 - 1/4", "3/2 -- 1/4", 15, "interval"),
+        ("19-equal", "19-equals", 19, "did you mean 19-equal"),
+        ("voice: plain-reed", "voice: plain-red", 7, "did you mean plain-reed"),
+        ("held: stay", "held: leave", 19, "follow, stay"),
+        ("at: 16", "at: 3", 19, "changes in order of time"),
+        ("pan: -0.5", "pan: left", 9, "pan: got 'left'"),
+    ],
+)
+def test_errors_name_file_line_field_and_what_is_allowed(
+    tmp_path: Path, old: str, new: str, line: int, told: str
+) -> None:
+    assert old in WHOLE
+    with pytest.raises(InvalidValue) as caught:
+        read(tmp_path, WHOLE.replace(old, new))
+    assert str(caught.value).startswith(f"{tmp_path / 'ebb.yaml'}:{line}: ")
+    assert told in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("scale", "pitch"), [("just-five-limit", "Db4"), ("31-equal", "{hz: 30000}")]
+)
+def test_a_note_that_cannot_sound_is_named_with_its_line(
+    tmp_path: Path, scale: str, pitch: str
+) -> None:
+    text = f"scale: {scale}\nparts:\n  a:\n    notes:\n    - [0, 1, A4]\n    - [1, 1, {pitch}]\n"
+    with pytest.raises(InvalidValue, match=r"ebb.yaml:6: .*"):
+        lay_out(read(tmp_path, text), 48_000)
