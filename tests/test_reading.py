@@ -90,7 +90,7 @@ def test_unknown_fields_are_refused_with_the_nearest_and_all_there_are() -> None
     ("data", "method", "arguments", "message"),
     [
         (True, "number", (0, 1), "hz: got True; allowed: a number from 0 to 1"),
-        ("1", "number", (0, 1), "hz: got 1; allowed: a number from 0 to 1"),
+        ("1", "number", (0, 1), "hz: got '1'; allowed: a number from 0 to 1"),
         (math.nan, "number", (0, 1), "hz: got nan; allowed: a number from 0 to 1"),
         (math.inf, "number", (0, 1), "hz: got inf; allowed: a number from 0 to 1"),
         (10**400, "number", (0, 1e308), "a number from 0 to 1e+308"),

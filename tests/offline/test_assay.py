@@ -164,6 +164,14 @@ def test_notes_closer_than_the_window_allows_are_masked_and_name_each_other():
     assert verdicts(check(longer)) == ["in tune"] * 2
 
 
+def test_a_note_on_the_shoulder_of_a_louder_one_is_masked_not_missing():
+    # Under four bins off and 20 dB louder, the neighbour leaves no peak but its own.
+    shoulder = [Asked(440.0, voice="pure", level_db=-40.0), Asked(443.6, voice="pure")]
+    result = check(shoulder)
+    assert verdicts(result) == ["unresolved", "in tune"]
+    assert result.rows[0].why == "masked by note 2"
+
+
 def test_masked_in_full_is_no_pass_of_the_take():
     assert not check([Asked(440.0, voice="pure"), Asked(441.5, voice="pure")]).passed
 
@@ -236,6 +244,14 @@ def test_the_true_error_lies_within_twice_the_uncertainty(under_db):
             total += len(errors)
     assert total > 500
     assert within >= 0.95 * total
+
+
+def test_the_mirror_image_of_a_low_short_note_is_in_its_uncertainty():
+    for seed in range(10):
+        log, audio = make_take([Asked(40.0, 0.0, 0.12, "pure", release_s=0.002)], None, seed)
+        for reading in assay(log, InMemory(audio), 10.0).rows[0].partials:
+            assert reading.cents is not None
+            assert 1e-3 < abs(reading.cents) <= 2.0 * reading.uncertainty_cents
 
 
 def test_a_resolved_partial_is_sure_to_half_the_tolerance():

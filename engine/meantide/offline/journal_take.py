@@ -10,7 +10,8 @@ from meantide import __version__
 from meantide.errors import InvalidValue
 from meantide.journal import Journal
 from meantide.offline.render import TakeHead, describe_tuning, write_take
-from meantide.offline.takelog import LoggedNote, LoggedPartial, LoggedPitch, LoggedTuning, TakeLog
+from meantide.offline.takelog import LoggedNote, LoggedPartial, LoggedTuning, TakeLog
+from meantide.offline.timeline import history_of
 from meantide.perform.event import Event, Held, Kind, Outcome, OutcomeKind, Pitch, PitchKind
 from meantide.perform.master import QUIETEST_DB
 from meantide.perform.performance import Performance
@@ -146,17 +147,8 @@ class _Notes:
     def _note(
         self, number: int, event: Event, told: list[Outcome], voice: AdditiveVoice, level: float
     ) -> LoggedNote:
-        release = end = self._frames
-        pitches = []
-        for outcome in told:
-            if outcome.kind in (OutcomeKind.BEGAN, OutcomeKind.MOVED):
-                pitches.append(LoggedPitch(outcome.sample, outcome.samples, outcome.hz))
-            elif outcome.kind == OutcomeKind.RELEASED:
-                release = min(release, outcome.sample)
-                gone = outcome.sample + round(voice.envelope.gone_s * self._journal.head.rate)
-                end = min(end, gone)
-            else:
-                end = min(end, outcome.sample)
+        gone_samples = math.ceil(voice.envelope.gone_s * self._journal.head.rate)
+        history = history_of(told, gone_samples, self._frames)
         gain = voice.velocity_gain(event.amount) * math.sqrt(0.5)
         return LoggedNote(
             number,
@@ -165,10 +157,10 @@ class _Notes:
             asked_mapping(event.pitch),
             event.amount,
             level + 20.0 * math.log10(gain),
-            told[0].sample,
-            min(release, end),
-            end,
-            tuple(pitches),
+            history.start,
+            history.release,
+            history.end,
+            history.pitches,
         )
 
 

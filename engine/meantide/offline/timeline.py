@@ -144,24 +144,43 @@ def logged_notes(
     told: dict[int, list[Outcome]] = {}
     for outcome in outcomes:
         told.setdefault(outcome.note, []).append(outcome)
-    return tuple(
-        _logged_note(planned, told[planned.id], level_db, frames) for planned in timeline.notes
-    )
+    notes = []
+    for planned in timeline.notes:
+        gone_samples = math.ceil(planned.part.voice.envelope.gone_s * timeline.rate)
+        history = history_of(told[planned.id], gone_samples, frames)
+        notes.append(_logged_note(planned, history, level_db))
+    return tuple(notes)
 
 
-def _logged_note(
-    planned: PlannedNote, told: list[Outcome], level_db: float, frames: int
-) -> LoggedNote:
+@dataclass(frozen=True, slots=True)
+class NoteHistory:
+    """When a note began, was let go and fell silent (samples), and its frequencies."""
+
+    start: int
+    release: int
+    end: int
+    pitches: tuple[LoggedPitch, ...]
+
+
+def history_of(told: list[Outcome], gone_samples: int, frames: int) -> NoteHistory:
+    """Return a note's history from what was reported of it, beginning with BEGAN.
+
+    `gone_samples` after its release it is silent; nothing lasts beyond `frames`.
+    """
     pitches: list[LoggedPitch] = []
-    start = told[0].sample
     release = end = frames
     for outcome in told:
         if outcome.kind in (OutcomeKind.BEGAN, OutcomeKind.MOVED):
             pitches.append(LoggedPitch(outcome.sample, outcome.samples, outcome.hz))
         elif outcome.kind == OutcomeKind.RELEASED:
             release = min(release, outcome.sample)
-        elif outcome.kind in (OutcomeKind.TAKEN, OutcomeKind.ENDED):
+            end = min(end, outcome.sample + gone_samples)
+        else:
             end = min(end, outcome.sample)
+    return NoteHistory(told[0].sample, min(release, end), end, tuple(pitches))
+
+
+def _logged_note(planned: PlannedNote, history: NoteHistory, level_db: float) -> LoggedNote:
     part, note = planned.part, planned.note
     gain = part.voice.velocity_gain(note.velocity)
     side = math.cos((1.0 - abs(part.pan)) * math.pi / 4.0)  # the louder channel's share
@@ -172,8 +191,8 @@ def _logged_note(
         dict(note.asked),
         note.velocity,
         level_db + part.level_db + 20.0 * math.log10(gain * side),
-        start,
-        min(release, end),
-        end,
-        tuple(pitches),
+        history.start,
+        history.release,
+        history.end,
+        history.pitches,
     )

@@ -1,0 +1,175 @@
+"""Rendering by the command: takes, logs, formats, journals, and what is refused."""
+
+import json
+import os
+import pty
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from click.testing import CliRunner, Result
+
+import tones
+from meantide.command import main
+from playing import decibels
+
+SCORE = """\
+title: Ebb
+scale: 31-equal
+parts:
+  reed:
+    voice: still-water
+    pan: -1
+    notes:
+      - [0.25, 1, A4, 0.5]
+      - [1.5, 1, E5, 0.5]
+  far:
+    voice: still-water
+    pan: 1
+    notes:
+      - [0.25, 1, A3, 0.5]
+"""
+
+
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(main, [str(argument) for argument in arguments])
+
+
+@pytest.fixture
+def score(tmp_path: Path) -> Path:
+    path = tmp_path / "ebb.yaml"
+    path.write_text(SCORE)
+    return path
+
+
+@pytest.mark.parametrize("rate", [8_000, 44_100, 48_000, 192_000])
+@pytest.mark.parametrize("sample_format", ["float32", "pcm24", "pcm16"])
+def test_every_rate_and_format_is_in_tune(
+    score: Path, tmp_path: Path, rate: int, sample_format: str
+) -> None:
+    out = tmp_path / "ebb.wav"
+    result = run("render", score, "--out", out, "--rate", rate, "--format", sample_format)
+    assert result.exit_code == 0, result.output
+    samples, read_rate = soundfile.read(out)
+    assert read_rate == rate
+    start, stop = int(0.35 * rate), int(1.2 * rate)
+    left, right = samples[start:stop].T
+    assert abs(tones.cents(tones.measure_hz(left, rate, 440.0), 440.0)) < 0.001
+    assert abs(tones.cents(tones.measure_hz(right, rate, 220.0), 220.0)) < 0.001
+    assert not samples[: int(0.24 * rate)].any() or sample_format != "float32"
+    # hard panned: nothing of one part in the other channel
+    assert tones.fit_lines(left, rate, [440.0, 880.0, 1320.0]).residual_db < -85.0
+
+
+def test_the_log_tells_each_note_with_its_sample_and_frequency(score: Path, tmp_path: Path) -> None:
+    out = tmp_path / "ebb.wav"
+    assert run("render", score, "--out", out, "--anchor", "A4=432").exit_code == 0
+    log = json.loads((tmp_path / "ebb.json").read_text())
+    assert log["kind"] == "take"
+    assert log["frames"] == soundfile.info(out).frames
+    assert log["tunings"][0]["scale"]["equal"] == 31
+    assert log["tunings"][0]["anchor"]["hz"] == 432.0
+    notes = {note["id"]: note for note in log["notes"]}
+    assert [notes[n]["start"] for n in (1, 2, 3)] == [12_000, 72_000, 12_000]
+    assert [notes[n]["release"] for n in (1, 2, 3)] == [60_000, 120_000, 60_000]
+    assert notes[1]["pitches"] == [{"sample": 12_000, "glide_samples": 0, "hz": 432.0}]
+    assert notes[2]["pitches"][0]["hz"] == pytest.approx(432.0 * 2 ** (18 / 31), rel=1e-14)
+    assert notes[3]["pitch"] == {"note": "A3"}
+    assert notes[1]["level_db"] == pytest.approx(-18.0 + decibels(0.5**1.5))
+    assert "anchor=A4=432" in soundfile.SoundFile(out).comment
+
+
+def test_two_renders_are_equal_bytes_and_blocks_do_not_matter(score: Path, tmp_path: Path) -> None:
+    takes = []
+    for name, block in (("a", 4096), ("b", 4096), ("c", 100)):
+        out = tmp_path / name / "ebb.wav"
+        out.parent.mkdir()
+        assert run("render", score, "--out", out, "--block", block).exit_code == 0
+        takes.append(out)
+    for ending in (".wav", ".json"):
+        first, second = (take.with_suffix(ending).read_bytes() for take in takes[:2])
+        assert first == second
+    whole, other = (soundfile.read(take, dtype="float32")[0] for take in takes[1:])
+    shared = min(len(whole), len(other))
+    assert decibels(np.abs(whole[:shared] - other[:shared]).max()) < -100.0
+
+
+def test_a_midi_file_is_a_score(tmp_path: Path) -> None:
+    out = tmp_path / "hymn.wav"
+    piece = Path(__file__).parents[1] / "data" / "chorale.mid"
+    result = run("render", piece, "--out", out, "--scale", "19-equal", "--anchor", "A4=432")
+    assert result.exit_code == 0, result.output
+    log = json.loads(out.with_suffix(".json").read_text())
+    assert len({note["part"] for note in log["notes"]}) == 4
+    for note in log["notes"]:  # key 60 plays degree 0, and 69 degree 9, of nineteen from C
+        steps = note["pitch"]["key"] - 60 - 14  # A is degree 14 on the chain of fifths in 19
+        assert note["pitches"][0]["hz"] == pytest.approx(432.0 * 2 ** (steps / 19), rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["ebb.yaml", "--out", "ebb.mp3"], "a name that ends in .wav"),
+        (["ebb.txt", "--out", "ebb.wav"], "a file ending in .yaml"),
+        (["ebbs.yaml", "--out", "ebb.wav"], "did you mean ebb.yaml"),
+        (["ebb.yaml", "--out", "no/where/ebb.wav"], "no/where"),
+        (["ebb.yaml", "--out", "ebb.wav", "--scale", "31-equals"], "31-equal"),
+        (["ebb.yaml", "--out", "ebb.wav", "--scale", "13-equal-of-3"], "degree"),
+        (["ebb.yaml", "--out", "ebb.wav", "--rate", "7999"], "8000<=x<=192000"),
+    ],
+)
+def test_what_is_wrong_is_told_in_a_sentence_and_nothing_is_written(
+    score: Path, arguments: list[str], told: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(score.parent)
+    Path("ebb.txt").write_text("x")
+    result = run("render", *arguments)
+    assert result.exit_code == 2
+    assert told in result.output
+    assert not list(score.parent.rglob("*.wav"))
+    assert not list(score.parent.rglob("*.json"))
+    assert not list(score.parent.rglob(".*"))
+
+
+def test_the_ceiling_is_told_when_it_bends(score: Path, tmp_path: Path) -> None:
+    loud = SCORE.replace("0.5]", "1]")
+    loud = loud.replace("  far:", "      - [0.25, 1, C5, 1]\n      - [0.25, 1, E5, 1]\n  far:")
+    score.write_text(loud)
+    out = tmp_path / "loud.wav"
+    result = run("render", score, "--out", out, "--level", 0)
+    assert "notice: the ceiling bent" in result.output
+    assert json.loads(out.with_suffix(".json").read_text())["ceiling_samples"] > 0
+    assert decibels(np.abs(soundfile.read(out)[0]).max()) <= -1.0
+
+
+def test_a_progress_bar_on_a_terminal_and_none_in_a_pipe(score: Path, tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "meantide", "render", str(score), "--out"]
+    piped = subprocess.run(
+        [*command, str(tmp_path / "a.wav")], capture_output=True, check=True, text=True
+    )
+    assert piped.stderr == ""
+    ours, theirs = pty.openpty()
+    with subprocess.Popen(
+        [*command, str(tmp_path / "b.wav")], stderr=theirs, stdout=subprocess.DEVNULL,
+        env=os.environ | {"TERM": "xterm"},
+    ) as process:  # fmt: skip
+        os.close(theirs)
+        shown = b""
+        try:
+            while piece := os.read(ours, 4096):
+                shown += piece
+        except OSError:  # a terminal ends so on Linux
+            pass
+        assert process.wait() == 0
+    os.close(ours)
+    assert b"rendering b.wav" in shown
+
+
+def test_what_stood_in_a_takes_place_is_replaced(score: Path, tmp_path: Path) -> None:
+    out = tmp_path / "ebb.wav"
+    out.write_text("old")
+    assert run("render", score, "--out", out).exit_code == 0
+    assert soundfile.info(out).frames > 48_000
