@@ -22,7 +22,9 @@ PURE: Partials = ((1.0, 0.0, None),)
 STRUCK: Partials = tuple(
     (n * float(np.sqrt(1.0 + 4e-4 * n * n)), -3.0 * (n - 1) ** 0.6, 6.0 / n) for n in range(1, 13)
 )
-VOICES = {"reed": REED, "pure": PURE, "struck": STRUCK}
+TAP: Partials = ((1.0, 0.0, 0.3),)
+CHIFF: Partials = ((1.0, 0.0, None), (2.0, -6.0, 0.002))  # the second gone before one can look
+VOICES = {"reed": REED, "pure": PURE, "struck": STRUCK, "tap": TAP, "chiff": CHIFF}
 
 
 @dataclass(frozen=True)

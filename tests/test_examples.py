@@ -1,6 +1,7 @@
 """Every example renders by the command line, is in tune, and sounds the same each time."""
 
 import json
+import os
 import re
 import subprocess
 import sys
@@ -13,11 +14,13 @@ from meantide.command import main
 
 FOLDER = Path(__file__).parents[1] / "examples"
 EXAMPLES = sorted(FOLDER.iterdir())
+NO_PRESETS = {"MEANTIDE_PRESETS": str(FOLDER)}
+"""A folder without presets as the user's own, so that only the shipped ones are found."""
 
 
 def run(*arguments: str | Path) -> str:
     """Run a verb in this process; return what it printed, after asserting that it went well."""
-    result = CliRunner().invoke(main, [str(argument) for argument in arguments])
+    result = CliRunner().invoke(main, [str(argument) for argument in arguments], env=NO_PRESETS)
     assert result.exit_code == 0, result.output
     return result.stdout
 
@@ -66,7 +69,8 @@ def test_an_example_gives_the_same_bytes_twice(example: Path, tmp_path: Path) ->
 def test_the_first_example_in_a_process_of_its_own(tmp_path: Path) -> None:
     """The installed program, as a reader of the README starts it."""
     program, take = Path(sys.executable).with_name("meantide"), tmp_path / "first.wav"
-    subprocess.run([program, "render", EXAMPLES[0], "--out", take], check=True)
+    environment = os.environ | NO_PRESETS
+    subprocess.run([program, "render", EXAMPLES[0], "--out", take], check=True, env=environment)
     proof = subprocess.run([program, "assay", take], check=True, capture_output=True, text=True)
     assert proof.stdout.splitlines()[-1].startswith("in tune to 0.1 cents: 11 in tune, 0 out")
 

@@ -1,11 +1,17 @@
-"""YAML files read into values that know their lines.
+"""Texts read into values that know their places: YAML files, and JSON.
 
-What is understood is one document of YAML 1.2's core schema: `on`, `no` and `1:30` are text,
+Of YAML, one document of the core schema of YAML 1.2 is understood: `on`, `no` and `1:30` are text,
 `010` is ten, and only `true` and `false` are flags. Tags, aliases and repeated keys are refused,
 and so are files over 4 MB and nesting beyond 32 levels. The library's events are taken one by one,
 so nothing recurses and nothing is built that was not written out.
+
+JSON (RFC 8259) is what the engine writes itself, logs and journals. It is read strictly: what the
+standard leaves to the reader (a key given twice, half a surrogate pair) is refused, as is what the
+standard library takes beyond it (NaN, infinities).
 """
 
+import json
+import math
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,7 +21,15 @@ from typing import Any
 import yaml
 
 from meantide.errors import InvalidValue, NotFound, not_found
-from meantide.reading import MAX_DEPTH, Scalar, Value, check_key, child_field, item_field
+from meantide.reading import (
+    MAX_DEPTH,
+    Scalar,
+    Value,
+    check_key,
+    child_field,
+    item_field,
+    value_of,
+)
 
 MAX_BYTES = 4_000_000  # a scale of 100,000 listed degrees fits, and is read within a second
 _MAX_NUMBER = 40  # characters of one number; anything longer is text
@@ -26,6 +40,7 @@ _CONTROLS = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 _INTEGER = re.compile(r"[-+]?[0-9]+")
 _FLOAT = re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
 _NOT_FINITE = re.compile(r"[-+]?\.(inf|Inf|INF)|\.(nan|NaN|NAN)")
+_SURROGATE = re.compile(r"\\u[dD][89a-fA-F]")  # in JSON: half of a pair, maybe without the other
 _CONSTANTS: dict[str, bool | None] = {
     **dict.fromkeys(("", "~", "null", "Null", "NULL")),
     **dict.fromkeys(("true", "True", "TRUE"), True),
@@ -81,6 +96,48 @@ def parse_document(text: str, file: str) -> Value:
     if tree.root is None:
         raise InvalidValue("file", "an empty file", "a YAML document", file)
     return tree.root
+
+
+def parse_json(text: str, where: str) -> Value:
+    """Return the JSON document in `text`, all of it standing at `where` in errors (InvalidValue).
+
+    An error of syntax names the line as well, where `text` has several.
+    """
+    try:
+        data = json.loads(
+            text, parse_float=_finite, parse_constant=_finite, object_pairs_hook=_unique
+        )
+        value = value_of(data, where)
+        if _SURROGATE.search(text):
+            json.dumps(data, ensure_ascii=False).encode()
+    except InvalidValue as error:
+        raise error.at(where) from None
+    except json.JSONDecodeError as error:
+        place = f"{where}:{error.lineno}" if "\n" in text else where
+        raise InvalidValue("JSON", error.msg, "a JSON document", place) from None
+    except UnicodeEncodeError:
+        raise InvalidValue("JSON", "half a surrogate pair", "Unicode text", where) from None
+    except (RecursionError, ValueError) as error:  # ValueError: an integer of thousands of digits
+        raise InvalidValue("JSON", str(error), "a JSON document", where) from None
+    return value
+
+
+def _finite(written: str) -> float:
+    """Return a number with a point or an exponent; json hands NaN and Infinity here too."""
+    number = float(written)
+    if not math.isfinite(number):
+        raise InvalidValue("JSON", written, "finite numbers")
+    return number
+
+
+def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Return the members of a JSON object, each name once."""
+    members = dict(pairs)
+    if len(members) < len(pairs):
+        names = [name for name, _ in pairs]
+        again = next(name for name in names if names.count(name) > 1)
+        raise InvalidValue("JSON", f"{again} again", "each key once")
+    return members
 
 
 def plain_scalar(text: str) -> Scalar:

@@ -6,17 +6,18 @@ heard at; a last line says at which sample the set ended.
 """
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from meantide import __version__
+from meantide.document import parse_json
 from meantide.errors import InvalidValue
 from meantide.perform.event import Event, Held, Kind, Pitch, PitchKind
 from meantide.pitch import Tuning
 from meantide.pitch_files import read_anchor, read_layout, read_scale
-from meantide.reading import Value, value_of
+from meantide.reading import Value
 from meantide.voice.description import AdditiveVoice
 from meantide.voice_files import read_voice, voice_to_mapping
 
@@ -86,10 +87,10 @@ def read_journal(path: Path) -> Journal:
     """
     try:
         lines = path.read_text(encoding="utf-8").split("\n")
-    except (OSError, UnicodeDecodeError) as error:
+    except (OSError, ValueError) as error:  # ValueError: no UTF-8, or a zero in the path
         raise InvalidValue("journal", str(path), f"a readable file ({error})") from error
     whole = lines[:-1]  # what follows the last line's end is empty, or was cut
-    records = list(_records(whole, path))
+    records = [parse_json(line, f"{path}:{number}") for number, line in enumerate(whole, start=1)]
     if not records:
         raise InvalidValue("journal", "no line", "a first line of kind journal", str(path))
     head = _read_head(records[0])
@@ -113,14 +114,6 @@ def read_journal(path: Path) -> Journal:
             number, value = _read_value(record)
             values[number] = value
     return Journal(head, values, tuple(events), tuple(heard), ended)
-
-
-def _records(lines: list[str], path: Path) -> Iterator[Value]:
-    for number, line in enumerate(lines, start=1):
-        try:
-            yield value_of(json.loads(line), f"{path}:{number}")
-        except (ValueError, RecursionError):
-            raise InvalidValue("line", line, "a JSON object", f"{path}:{number}") from None
 
 
 def _read_head(record: Value) -> JournalHead:

@@ -71,6 +71,12 @@ class Value:
             raise self.error(f"one line of 1 to {MAX_TEXT} printable characters")
         return text
 
+    def verbatim(self) -> str:
+        """Return a text just as it stands, even an empty one or one of many lines."""
+        if not isinstance(self.data, str):
+            raise self.error("text")
+        return self.data
+
     def choice(self, options: Sequence[str]) -> str:
         """Return one of the words in `options`."""
         if not isinstance(self.data, str) or self.data not in options:

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-JACK_RATE, JACK_PERIOD = 48_000, 512
+JACK_RATE, JACK_PERIOD = 48_000, 1024
 PATIENCE_S = 30.0
 
 

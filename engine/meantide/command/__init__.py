@@ -1,5 +1,6 @@
 """The command line: one verb a file, loaded when it is called."""
 
+import os
 from importlib import import_module
 
 import click
@@ -38,6 +39,8 @@ class Verbs(click.Group):
 
     def invoke(self, ctx: click.Context) -> object:
         """Run a verb; an error of ours is told as one sentence, with its exit code."""
+        # More threads in the matrix products only get in each other's way, and in the callback's.
+        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # read when numpy is imported
         try:
             return super().invoke(ctx)
         except MeantideError as error:

@@ -23,6 +23,8 @@ FADE_IN_S = 1.0
 FADE_OUT_S = 0.1
 TICK_S = 0.05
 """How often the journal is written and the device looked after."""
+LONGEST_STILL_S = 5.0
+"""A device that asks for no block for so long is gone."""
 BACK_ENDS = ("auto", "jack", "portaudio", "none")
 
 
@@ -97,9 +99,12 @@ class Session:
                 self._journal.close(self.engine)
 
     def _look_after(self) -> None:
+        blocks, still_s = -1, 0.0
         while not self._ended.wait(TICK_S):
             self._tick()
-            if not self.host.alive():
+            still_s = still_s + TICK_S if self.engine.health.blocks == blocks else 0.0
+            blocks = self.engine.health.blocks
+            if not self.host.alive() or still_s > LONGEST_STILL_S:
                 raise DeviceError(f"{self.host.name}: the device went away")
 
     def _tick(self) -> None:

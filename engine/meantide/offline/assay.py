@@ -13,7 +13,7 @@ import soundfile
 from meantide.errors import InvalidValue
 from meantide.offline.assay_masking import Sounding
 from meantide.offline.assay_reading import Audio, Fate, PartialReading, read_zone
-from meantide.offline.assay_windows import SHORTEST_WINDOW, Steady, steady_stretches, zones
+from meantide.offline.assay_windows import ONSET_S, SHORTEST_WINDOW, Steady, steady_stretches, zones
 from meantide.offline.partials import Reals
 from meantide.offline.takelog import TakeLog
 
@@ -168,7 +168,13 @@ def _note_rows(
             _row(sounding, place, zone, audio, tolerance_cents)
             for zone in zones(stretch, sounding.rate)
         ]
-        yield max(found, key=_badness)
+        attack = stretch.first <= note.start + round(ONSET_S * sounding.rate)
+        first = note.start if attack else stretch.first
+        yield replace(
+            max(found, key=_badness),
+            start_s=first / sounding.rate,
+            end_s=stretch.last / sounding.rate,
+        )
     if not stretches:
         whole = Steady(note.start, note.release, note.release, note.pitches[0].hz)
         yield replace(_unjudged(sounding, place, whole, (), tolerance_cents), why="never steady")

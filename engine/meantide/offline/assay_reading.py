@@ -18,6 +18,7 @@ FAINTEST_DB = 12.0  # a partial may stand so far under what the log says of it
 _NOISE_MARGIN = 1.2
 _OVER_NOISE = 5.0  # amplitude over the floor's; noise alone comes so high in e^-25 of all bins
 _OVER_LEAK = 2.0
+_DEAD = 1e-6  # amplitude over the strongest partial's, under which a partial tells no level
 _RIVAL = 0.01  # amplitude over a partial's own from which a neighbour bounds the search for it
 _SHOULDER_BINS = 2.0 * MAIN_LOBE_BINS  # nearer than this main lobes meet
 
@@ -37,9 +38,9 @@ class Fate(StrEnum):
 class PartialReading:
     """One partial, numbered from 1: what was expected, what was measured, and how surely.
 
-    `measured_hz`, `cents` and `uncertainty_cents` (one standard deviation, interference in full)
-    are None where nothing was found; `level_db` is re full scale; `by` is the id of the note that
-    masks it; `first` and `last` are the samples it was measured between.
+    `measured_hz`, `cents` and `uncertainty_cents` (a standard deviation, what else sounds taken at
+    its worst) are None where nothing was found; `level_db` is re full scale; `by` is the id of the
+    note that masks it; `first` and `last` are the samples it was measured between.
     """
 
     number: int
@@ -238,11 +239,14 @@ def _judge(task: _Task, raw: _Raw, tolerance_cents: float) -> tuple[PartialReadi
     )
     # How much louder than logged the note as a whole is, by the partials that are there; a note
     # that shows none is judged as if it were as faint as is allowed.
-    gain = float(np.median((raw.amplitude / raw.expected)[seen])) if seen.any() else faintest
+    alive = seen & (raw.expected > _DEAD * raw.expected.max())
+    gain = float(np.median(raw.amplitude[alive] / raw.expected[alive])) if alive.any() else faintest
     least = raw.expected * gain * faintest
-    there = seen & (raw.amplitude >= least)
     stands_out = (least >= _OVER_NOISE * raw.floor) & (least >= _OVER_LEAK * raw.leak)
     due = raw.held & stands_out & ~raw.crowded
+    # Where nothing of it could be seen any more, what is seen is something else.
+    its_own = stands_out | (raw.amplitude <= raw.expected * gain / faintest)
+    there = seen & its_own & (raw.amplitude >= least)
     cents_a_hz = 1200.0 / np.log(2.0) / task.hz
     cents = 1200.0 * np.log2(np.where(there, raw.hz, task.hz) / task.hz)
     uncertainty = (np.hypot(raw.random_hz, raw.drift_hz) + raw.push_hz) * cents_a_hz
@@ -255,7 +259,7 @@ def _judge(task: _Task, raw: _Raw, tolerance_cents: float) -> tuple[PartialReadi
         elif there[line] and uncertainty[line] <= limit:
             fate = Fate.RESOLVED
         else:
-            fate, by = _obstacle(task, raw, line, limit / cents_a_hz[line])
+            fate, by = _obstacle(task, raw, line, limit / cents_a_hz[line], there=bool(there[line]))
         measured = there[line]
         readings.append(
             PartialReading(
@@ -274,20 +278,21 @@ def _judge(task: _Task, raw: _Raw, tolerance_cents: float) -> tuple[PartialReadi
     return tuple(readings)
 
 
-def _obstacle(task: _Task, raw: _Raw, line: int, limit_hz: float) -> tuple[Fate, int | None]:
+def _obstacle(
+    task: _Task, raw: _Raw, line: int, limit_hz: float, *, there: bool
+) -> tuple[Fate, int | None]:
     """Say why a partial was not resolved, and by which note it is masked if it is."""
-    visible = raw.found[line] and raw.amplitude[line] >= _OVER_NOISE * raw.floor[line]
-    masked = _OVER_LEAK * raw.leak[line] > max(raw.amplitude[line], raw.floor[line])
-    masked |= visible and raw.crowded[line]
-    random_hz, drift_hz = raw.random_hz[line], raw.drift_hz[line]
-    if masked or (visible and raw.push_hz[line] > max(random_hz, drift_hz)):
+    floor, random_hz, drift_hz = raw.floor[line], raw.random_hz[line], raw.drift_hz[line]
+    masked = _OVER_LEAK * raw.leak[line] > max(raw.amplitude[line], floor)
+    masked |= raw.crowded[line] and raw.expected[line] >= _OVER_NOISE * floor
+    if masked or (there and raw.push_hz[line] > max(random_hz, drift_hz)):
         masker = int(raw.masker[line])
         if masker == task.place:  # its own partials come apart in a longer window
             return Fate.SHORT, None
         return Fate.MASKED, task.sounding.notes[masker].id
-    if visible and drift_hz > random_hz:
+    if there and drift_hz > random_hz:
         return Fate.UNSTEADY, None
     length = (raw.last[line] - raw.first[line]) / (LONGEST_WINDOW_S * task.sounding.rate)
-    if visible and random_hz * length**1.5 <= limit_hz:
+    if there and random_hz * length**1.5 <= limit_hz:
         return Fate.SHORT, None
     return Fate.QUIET, None

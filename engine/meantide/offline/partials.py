@@ -137,11 +137,10 @@ class Stretch:
             hz = np.where(found, hz, start_hz)
             if not np.any(np.abs(step_hz[found]) > _CLOSE_BINS * self.bin_hz):
                 break
-        transforms = self._transform(hz)
         magnitude = np.abs(transforms[0])
         found &= magnitude > 0.0
         with np.errstate(divide="ignore", invalid="ignore"):
-            curve = transforms[2] / transforms[0] - (transforms[1] / transforms[0]) ** 2
+            curve = transforms[2] / transforms[0] - slope**2
             drift = np.abs(curve.imag) * RMS_WIDTH * self.bin_hz / (2.0 * np.pi)
             amplitude = 2.0 * magnitude / self._sum
             noise = self.noise_hz(amplitude, floor)

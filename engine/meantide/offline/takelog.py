@@ -10,11 +10,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Self
 
+from meantide.document import parse_json
 from meantide.errors import InvalidValue
-from meantide.offline.jsonfields import Fields, parse
+from meantide.reading import Value
 
 HELD = ("follow", "stay")
 FORMATS = ("float32", "pcm24", "pcm16")
+
+# What a log may hold is wider than anything that sounds, and narrow enough to reckon with.
+_COUNTS = (0, 2**62)
+_POSITIVE = (1e-6, 1e9)
+_LEVELS_DB = (-1e6, 1e3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,12 +40,14 @@ class LoggedPartial:
         return {"ratio": self.ratio, "level_db": self.level_db, "decay_s": self.decay_s}
 
     @classmethod
-    def from_fields(cls, fields: Fields) -> Self:
+    def from_value(cls, value: Value) -> Self:
         """Read one partial; InvalidValue when it is not one."""
+        fields = value.fields("ratio", "level_db", "decay_s")
+        decay = fields["decay_s"]
         return cls(
-            fields.number("ratio", above=0.0),
-            fields.number("level_db"),
-            fields.number_or_null("decay_s", above=0.0),
+            fields.number("ratio", *_POSITIVE),
+            fields.number("level_db", *_LEVELS_DB),
+            None if decay.data is None else decay.number(*_POSITIVE),
         )
 
 
@@ -56,10 +64,13 @@ class LoggedPitch:
         return {"sample": self.sample, "glide_samples": self.glide_samples, "hz": self.hz}
 
     @classmethod
-    def from_fields(cls, fields: Fields) -> Self:
+    def from_value(cls, value: Value) -> Self:
         """Read one step of a note's frequency; InvalidValue when it is not one."""
+        fields = value.fields("sample", "glide_samples", "hz")
         return cls(
-            fields.whole("sample"), fields.whole("glide_samples"), fields.number("hz", above=0.0)
+            fields.integer("sample", *_COUNTS),
+            fields.integer("glide_samples", *_COUNTS),
+            fields.number("hz", *_POSITIVE),
         )
 
 
@@ -99,42 +110,42 @@ class LoggedNote:
         }
 
     @classmethod
-    def from_fields(cls, fields: Fields) -> Self:
+    def from_value(cls, value: Value) -> Self:
         """Read one note; InvalidValue when it is not one, or its samples are out of order."""
+        fields = value.fields(
+            "id", "part", "voice", "pitch", "velocity", "level_db", "start", "release", "end",
+            "pitches",
+        )  # fmt: skip
         note = cls(
-            fields.whole("id"),
-            fields.text("part"),
-            fields.text("voice"),
-            fields.mapping("pitch"),
-            fields.number("velocity", above=0.0, including=True, most=1.0),
-            fields.number("level_db"),
-            fields.whole("start"),
-            fields.whole("release"),
-            fields.whole("end"),
-            fields.items("pitches", LoggedPitch.from_fields),
+            fields.integer("id", *_COUNTS),
+            fields["part"].verbatim(),
+            fields["voice"].verbatim(),
+            _mapping(fields["pitch"]),
+            fields.number("velocity", 0.0, 1.0),
+            fields.number("level_db", *_LEVELS_DB),
+            fields.integer("start", *_COUNTS),
+            fields.integer("release", *_COUNTS),
+            fields.integer("end", *_COUNTS),
+            tuple(LoggedPitch.from_value(item) for item in fields.items("pitches")),
         )
         if note.release < note.start:
-            raise fields.refuse("release", note.release, f"start ({note.start}) or later")
+            raise fields["release"].error(f"start ({note.start}) or later")
         if note.end < note.release:
-            raise fields.refuse("end", note.end, f"release ({note.release}) or later")
-        note._check_pitches(fields)
+            raise fields["end"].error(f"release ({note.release}) or later")
+        note._check_pitches(fields["pitches"])
         return note
 
-    def _check_pitches(self, fields: Fields) -> None:
-        if not self.pitches:
-            raise fields.refuse("pitches", [], "at least one frequency")
-        first = self.pitches[0]
-        if first.sample != self.start:
-            raise fields.refuse("pitches[0].sample", first.sample, f"start ({self.start})")
-        if first.glide_samples:
-            raise fields.refuse(
-                "pitches[0].glide_samples", first.glide_samples, "0, as nothing came before it"
-            )
-        for place, (earlier, later) in enumerate(zip(self.pitches, self.pitches[1:], strict=False)):
+    def _check_pitches(self, value: Value) -> None:
+        items = value.items()
+        if not items:
+            raise value.error("at least one frequency", "an empty list")
+        if self.pitches[0].sample != self.start:
+            raise _field_error(items[0], "sample", f"start ({self.start})")
+        if self.pitches[0].glide_samples:
+            raise _field_error(items[0], "glide_samples", "0, as nothing came before it")
+        for item, later, earlier in zip(items[1:], self.pitches[1:], self.pitches, strict=False):
             if later.sample < earlier.sample:
-                raise fields.refuse(
-                    f"pitches[{place + 1}].sample", later.sample, f"{earlier.sample} or later"
-                )
+                raise _field_error(item, "sample", f"{earlier.sample} or later")
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,14 +174,15 @@ class LoggedTuning:
         }
 
     @classmethod
-    def from_fields(cls, fields: Fields) -> Self:
+    def from_value(cls, value: Value) -> Self:
         """Read one tuning; InvalidValue when it is not one."""
+        fields = value.fields("sample", "scale", "anchor", "layout", "glide_samples", "held")
         return cls(
-            fields.whole("sample"),
-            fields.mapping("scale"),
-            fields.mapping("anchor"),
-            fields.mapping("layout"),
-            fields.whole("glide_samples"),
+            fields.integer("sample", *_COUNTS),
+            _mapping(fields["scale"]),
+            _mapping(fields["anchor"]),
+            _mapping(fields["layout"]),
+            fields.integer("glide_samples", *_COUNTS),
             fields.choice("held", HELD),
         )
 
@@ -225,40 +237,40 @@ class TakeLog:
     @classmethod
     def from_json(cls, text: str, where: str) -> Self:
         """Read a log from `text`; `where` (a file name) stands in the InvalidValue of a bad one."""
-        fields = Fields(parse(text, where), where)
+        fields = parse_json(text, where).fields(
+            "meantide", "kind", "wav", "rate", "frames", "channels", "format", "title", "score",
+            "level_db", "ceiling_samples", "tunings", "voices", "notes",
+        )  # fmt: skip
         fields.choice("kind", ("take",))
         log = cls(
-            fields.text("meantide"),
-            fields.text("wav"),
-            fields.whole("rate", least=1),
-            fields.whole("frames"),
-            fields.whole("channels", least=1),
+            fields["meantide"].verbatim(),
+            fields["wav"].verbatim(),
+            fields.integer("rate", 1, 1_000_000),
+            fields.integer("frames", *_COUNTS),
+            fields.integer("channels", 1, 1024),
             fields.choice("format", FORMATS),
-            fields.text("title"),
-            fields.text("score"),
-            fields.number("level_db"),
-            fields.whole("ceiling_samples"),
-            fields.items("tunings", LoggedTuning.from_fields),
-            fields.named(
-                "voices", lambda voice: voice.items("partials", LoggedPartial.from_fields)
-            ),
-            fields.items("notes", LoggedNote.from_fields),
+            fields["title"].verbatim(),
+            fields["score"].verbatim(),
+            fields.number("level_db", *_LEVELS_DB),
+            fields.integer("ceiling_samples", *_COUNTS),
+            tuple(LoggedTuning.from_value(item) for item in fields.items("tunings")),
+            {name: _partials(voice) for name, voice in fields["voices"].entries()},
+            tuple(LoggedNote.from_value(item) for item in fields.items("notes")),
         )
-        fields.done()
-        log._check_notes(fields)
+        log._check_notes(fields["notes"])
         return log
 
-    def _check_notes(self, fields: Fields) -> None:
+    def _check_notes(self, value: Value) -> None:
         """Check what no note knows alone: its voice, the take's length, whether its id is new."""
         seen: set[int] = set()
-        for place, note in enumerate(self.notes):
+        for note, item in zip(self.notes, value.items(), strict=True):
             if note.voice not in self.voices:
                 known = ", ".join(sorted(self.voices)) or "none"
-                raise fields.refuse(f"notes[{place}].voice", note.voice, f"a voice here: {known}")
+                raise _field_error(item, "voice", f"a voice here: {known}")
             if note.end > self.frames:
-                raise fields.refuse(f"notes[{place}].end", note.end, f"at most {self.frames}")
+                raise _field_error(item, "end", f"at most {self.frames}")
             if note.id in seen:
-                raise fields.refuse(f"notes[{place}].id", note.id, "an id no other note has")
+                raise _field_error(item, "id", "an id no other note has")
             seen.add(note.id)
 
 
@@ -266,13 +278,24 @@ def read(path: Path) -> TakeLog:
     """Read the log in the file `path`; InvalidValue when it cannot be read or is not a log."""
     try:
         text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
+    except (OSError, ValueError) as error:  # ValueError: no UTF-8, or a zero in the path
         raise InvalidValue("log", str(path), f"a readable UTF-8 file ({error})") from error
     return TakeLog.from_json(text, str(path))
 
 
-def _read_voice(fields: Fields) -> tuple[LoggedPartial, ...]:
-    return fields.items("partials", LoggedPartial.from_fields)
+def _partials(voice: Value) -> tuple[LoggedPartial, ...]:
+    items = voice.fields("partials").items("partials")
+    return tuple(LoggedPartial.from_value(item) for item in items)
+
+
+def _mapping(value: Value) -> dict[str, object]:
+    """Return a mapping whose insides are not ours to judge."""
+    return {key: inner.plain() for key, inner in value.entries()}
+
+
+def _field_error(value: Value, key: str, allowed: str) -> InvalidValue:
+    """Return the error for the field `key` of a mapping that has it."""
+    return dict(value.entries())[key].error(allowed)
 
 
 def _line(value: object) -> str:
