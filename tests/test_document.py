@@ -1,5 +1,6 @@
-"""YAML files: the core schema, the lines, and everything that is refused."""
+"""YAML files and JSON: what they mean, the lines, and everything that is refused."""
 
+import json
 import math
 import os
 from pathlib import Path
@@ -10,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meantide import document
-from meantide.document import MAX_BYTES, parse_document, plain_scalar, read_document
+from meantide.document import MAX_BYTES, parse_document, parse_json, plain_scalar, read_document
 from meantide.errors import InvalidValue, NotFound
 
 
@@ -179,3 +180,69 @@ def test_what_is_no_file_is_not_read(tmp_path: Path) -> None:
     for name in ("x" * 5000, "a\0b"):
         with pytest.raises(InvalidValue, match="a readable file"):
             read_document(tmp_path / name)
+
+
+json_trees = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers()
+    | st.floats(allow_nan=False, allow_infinity=False)
+    | st.text(),
+    lambda inner: (
+        st.lists(inner, max_size=4)
+        | st.dictionaries(st.text(max_size=5).filter(str.isprintable), inner, max_size=4)
+    ),
+    max_leaves=20,
+)
+
+
+@given(json_trees, st.booleans())
+def test_what_the_json_library_writes_is_read_back(tree: object, ascii_only: bool) -> None:
+    text = json.dumps(tree, ensure_ascii=ascii_only)
+    assert repr(parse_json(text, "take.json").plain()) == repr(tree)  # tells 1 from 1.0 and True
+
+
+@given(st.text(max_size=200) | st.text('[]{}:,"\\\\/u dDeE+-.0129trufalsn\n', max_size=60))
+def test_any_text_is_read_as_json_or_refused_with_its_file(text: str) -> None:
+    try:
+        parse_json(text, "take.json")
+    except InvalidValue as error:
+        assert error.where.startswith("take.json")
+
+
+def test_json_values_know_their_file_and_path() -> None:
+    value = parse_json('{"notes": [{"hz": 440}, {"hz": true}]}', "take.json")
+    late = value.fields("notes").items("notes")[1].fields("hz")
+    with pytest.raises(InvalidValue, match=r"^take\.json: notes item 2\.hz: got True; allowed"):
+        late.number("hz", 0, 1000)
+
+
+# RFC 8259: numbers have neither NaN nor infinities (6); names "SHOULD be unique" (4); unpaired
+# surrogates are "unpredictable" (8.2); a parser "MAY set limits" to depth and range (9).
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("", "take.json: JSON: got 'Expecting value'; allowed: a JSON document"),
+        ("{}\n{}", "take.json:2: JSON: got 'Extra data'; allowed: a JSON document"),
+        ('{\n"hz": 1,\n}', "take.json:3: JSON: got"),
+        ("\ufeff{}", "take.json: JSON: got 'Unexpected UTF-8 BOM"),
+        ("[NaN]", "take.json: JSON: got 'NaN'; allowed: finite numbers"),
+        ('{"hz": -Infinity}', "take.json: JSON: got '-Infinity'; allowed: finite numbers"),
+        ("[1e400]", "take.json: JSON: got '1e400'; allowed: finite numbers"),
+        ('{"hz": 1, "at": 2, "hz": 1}', "take.json: JSON: got 'hz again'; allowed: each key once"),
+        (r'["\udc00\ud800"]', "take.json: JSON: got 'half a surrogate pair'; allowed: Unicode text"),
+        (r'{"\uD800": 1}', "take.json: key: got '\\ud800'; allowed: keys of one line of text"),
+        ('{"a\\n": 1}', "take.json: key: got 'a\\n'; allowed: keys of one line of text"),
+        ("[" * 33 + "]" * 33, "take.json: item 1 item 1 item 1"),
+        ("[" * 200_000, "take.json: JSON: got"),
+        ("9" * 5_000, "take.json: JSON: got"),
+    ],
+)
+def test_what_is_no_strict_json_is_refused_and_where(text: str, message: str) -> None:
+    with pytest.raises(InvalidValue) as caught:
+        parse_json(text, "take.json")
+    assert str(caught.value).startswith(message)
+
+
+def test_a_surrogate_pair_is_one_character() -> None:
+    assert parse_json(r'["\ud834\udd1e"]', "take.json").plain() == ["\U0001d11e"]  # a G clef

@@ -106,6 +106,8 @@ def test_unknown_fields_are_refused_with_the_nearest_and_all_there_are() -> None
         ("a\x1b[2J", "text", (), "allowed: one line of 1 to 4000 printable characters"),
         ("a\nb", "text", (), "allowed: one line of 1 to 4000 printable characters"),
         ("a" * 4001, "text", (), "allowed: one line of 1 to 4000 printable characters"),
+        (None, "verbatim", (), "hz: got 'nothing'; allowed: text"),
+        (["a"], "verbatim", (), "hz: got 'a list'; allowed: text"),
         ("held", "choice", (["follow", "stay"],), "got 'held'; allowed: one of follow, stay"),
         (True, "choice", (["follow"],), "got True; allowed: one of follow"),
         (1, "flag", (), "hz: got 1; allowed: true or false"),
@@ -127,6 +129,11 @@ def test_what_each_reader_refuses(
 
 def test_outer_spaces_are_no_part_of_a_text() -> None:
     assert value_of(" Slack water\n").text() == "Slack water"
+
+
+@pytest.mark.parametrize("text", ["", " Slack water\n", "a" * 4001, "a\tb\nc"])
+def test_a_text_taken_verbatim_is_whole(text: str) -> None:
+    assert value_of(text).verbatim() == text
 
 
 def test_exactly_one_of_several_fields() -> None:

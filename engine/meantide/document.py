@@ -13,6 +13,7 @@ standard library takes beyond it (NaN, infinities).
 import json
 import math
 import re
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
@@ -69,7 +70,7 @@ def read_document(path: Path) -> Value:
     if len(data) > MAX_BYTES:
         raise InvalidValue("file", "a larger file", f"at most {MAX_BYTES} bytes", str(path))
     try:
-        text = data.decode("utf-8-sig")
+        text = data.decode("utf-8")  # the parser skips a byte order mark
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         got = f"byte {data[error.start]:#04x}"
@@ -134,8 +135,7 @@ def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     """Return the members of a JSON object, each name once."""
     members = dict(pairs)
     if len(members) < len(pairs):
-        names = [name for name, _ in pairs]
-        again = next(name for name in names if names.count(name) > 1)
+        [(again, _)] = Counter(name for name, _ in pairs).most_common(1)
         raise InvalidValue("JSON", f"{again} again", "each key once")
     return members
 

@@ -144,7 +144,10 @@ def _read_event(record: Value) -> tuple[int, Event]:
     )
     pitch = Pitch(PitchKind.NONE, 0.0)
     if "pitch" in fields:
-        kind, value, octave = fields["pitch"].items(3)
+        items = fields["pitch"].items(3)
+        if len(items) < 3:
+            raise fields["pitch"].error("[kind, value, octave]", f"{len(items)} items")
+        kind, value, octave = items
         pitch = Pitch(
             PitchKind[kind.choice([each.name for each in PitchKind])],
             value.number(-1e12, 1e12),

@@ -34,6 +34,7 @@ MAX_KEY = 100  # characters of one key
 Scalar = str | int | float | bool | None
 Data: TypeAlias = "Scalar | tuple[Value, ...] | Mapping[str | int, Value]"
 
+_SCALARS = frozenset({str, int, float, bool, type(None)})
 _PATH = re.compile(r"item [0-9]+|[^.\s]+")
 
 
@@ -286,10 +287,10 @@ def check_key(key: object, field: str, where: str) -> str | int:
 
 def _wrap(data: object, where: str, field: str, depth: int) -> Value:
     """Wrap `data`, which lies inside `depth` lists and mappings."""
+    if type(data) in _SCALARS:
+        return Value(data, where, field)  # type: ignore[arg-type]
     if isinstance(data, Value):
         return data
-    if data is None or type(data) in (str, int, float, bool):
-        return Value(data, where, field)  # type: ignore[arg-type]
     if depth == MAX_DEPTH:
         raise InvalidValue(field, "deeper nesting", f"at most {MAX_DEPTH} levels", where)
     if isinstance(data, list | tuple):
@@ -300,9 +301,7 @@ def _wrap(data: object, where: str, field: str, depth: int) -> Value:
         return Value(tuple(items), where, field)
     if isinstance(data, Mapping):
         entries = {
-            check_key(key, field, where): _wrap(
-                item, where, child_field(field, str(key)), depth + 1
-            )
+            check_key(key, field, where): _wrap(item, where, child_field(field, key), depth + 1)
             for key, item in data.items()
         }
         return Value(MappingProxyType(entries), where, field)

@@ -210,6 +210,26 @@ def test_the_nearest_of_those_are_beyond_floats() -> None:
     assert (OCTAVE * octaves).octaves == (Interval.ratio(3) * twelfths).octaves
 
 
+@pytest.mark.parametrize(("primes", "size"), [((2, 3, 5), 32), ((2, 3, 5, 7), 48)])
+def test_order_where_forty_digits_do_not_decide(primes: tuple[int, ...], size: int) -> None:
+    # Whole powers near 10**16 whose product is within 10**-size of 1, found by mpmath's PSLQ: the
+    # difference shows after the forty-seventh, or the sixty-third, digit of the sums.
+    with mpmath.workdps(150):
+        logs = [mpmath.log(prime) for prime in primes]
+        small = mpmath.mpf(10) ** -size
+        powers = mpmath.pslq(logs, tol=small, maxcoeff=10**18, maxsteps=10**6)
+        above = mpmath.fdot(powers, logs) > 0
+    up, down = UNISON, UNISON
+    for prime, power in zip(primes, powers, strict=True):
+        if power > 0:
+            up += Interval.ratio(prime) * power
+        else:
+            down -= Interval.ratio(prime) * power
+    assert (up > down) == above
+    assert (up < down) == (not above)
+    assert (up - down).octaves == float(exact_octaves(up - down, 150))
+
+
 def test_intervals_that_differ_at_all_are_told_apart() -> None:
     tiny = OCTAVE * Fraction(1, MAX_EXPONENT // 10)
     third = parse("5/4")

@@ -1,5 +1,7 @@
 """A live set from start to end: a host, an engine, its control, its server, its journal."""
 
+import gc
+import sys
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -86,6 +88,7 @@ class Session:
 
     def run(self) -> None:
         """Play until `end`; then fade out and leave. DeviceError if the device goes away."""
+        _favour_audio()
         try:
             self.control.start(FADE_IN_S)
             self.host.start(self.engine.fill)
@@ -128,6 +131,16 @@ class Session:
     def _value_handed_over(self, number: int, value: Tuning | AdditiveVoice) -> None:
         if self._journal is not None:
             self._journal.value(number, value)
+
+
+def _favour_audio() -> None:
+    """Let the callback wait less for other threads, and the collector walk less.
+
+    Measured: with the usual 5 ms a busy thread costs a third of all blocks, with 0.1 ms a few.
+    """
+    sys.setswitchinterval(1e-4)
+    gc.collect()
+    gc.freeze()
 
 
 def open_host(audio: str, rate: int, block: int) -> Host:

@@ -47,6 +47,7 @@ class AdditiveBank:
         self._ratios = np.ones(shape)
         self._levels = np.zeros(shape, np.float32)
         self._decays = np.zeros(shape, np.float32)
+        self._decaying = np.zeros(notes, np.bool_)
         self._fades = np.zeros(shape, np.float32)
         self._increments = np.zeros(shape)
         self._basis = np.ones((notes, 2 * count, CELL), np.float32)  # ones: every page touched
@@ -66,6 +67,7 @@ class AdditiveBank:
         rows, count = max(1, ROWS_LIMIT // self.count), self.count
         self._gathered_basis = np.ones((rows, 2 * count, CELL), np.float32)
         self._cell_phases = np.zeros(STEADY_LIMIT)
+        self._fallen = np.zeros(STEADY_LIMIT, np.float32)
         self._cell_amplitudes = np.zeros(STEADY_LIMIT + ROWS_LIMIT, np.float32)
         self._strips = np.zeros((STEADY_LIMIT + ROWS_LIMIT) // self.count * CELL, np.float32)
 
@@ -77,6 +79,7 @@ class AdditiveBank:
         self._levels[row] = prepared.levels
         self._levels[row] *= np.float32(gain)
         self._decays[row] = prepared.decays
+        self._decaying[row] = prepared.decays.any()
         self._next_phases[row] = prepared.phases
         self._next_amplitudes[row] = 0.0
         self._amplitudes[row] = 0.0
@@ -235,10 +238,14 @@ class AdditiveBank:
         ages = self._next_ages[rows][:, None] + np.arange(1, cells + 1) * CELL
         envelope = self._envelopes.levels(rows, ages).astype(np.float32)
         law = grid[:, 1:]
-        np.multiply(self._decays[pick][:, None], (-ages).astype(np.float32)[:, :, None], out=law)
-        np.exp(law, out=law)
-        np.multiply(law, (self._levels[pick] * self._fades[pick])[:, None], out=law)
-        np.multiply(law, envelope[:, :, None], out=law)
+        strengths = (self._levels[pick] * self._fades[pick])[:, None]
+        np.multiply(strengths, envelope[:, :, None], out=law)
+        if self._decaying[rows].any():
+            fallen = self._fallen[: law.size].reshape(law.shape)
+            since = (-ages).astype(np.float32)[:, :, None]
+            np.multiply(self._decays[pick][:, None], since, out=fallen)
+            np.exp(fallen, out=fallen)
+            np.multiply(law, fallen, out=law)
         grid[:, 0] = self._next_amplitudes[pick]
         return grid
 

@@ -10,7 +10,7 @@ from meantide.errors import InvalidValue
 from meantide.voice.envelope import SIXTY_DB, Envelope, check_range
 
 MOST_PARTIALS = 256
-PADDED_COUNTS = (16, 32, 64, 128, 256)
+PADDED_COUNTS = (16, 32, 48, 64, 96, 128, 192, 256)
 """Partials are computed in rows of these lengths, the unused ones silent."""
 FADE_FROM, FADE_TO = 0.90, 0.98
 """Partials fade out between these shares of the Nyquist frequency, and are silent above."""
