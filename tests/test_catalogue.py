@@ -116,6 +116,17 @@ def test_paths_start_from_the_base(tmp_path: Path) -> None:
         OURS.scale("quai.yaml", tmp_path)
 
 
+@pytest.mark.parametrize("reference", ["/quay.yaml", "quay.yaml", "../scales/31-equal", "./a440"])
+def test_paths_are_not_followed_for_strangers(reference: str, tmp_path: Path) -> None:
+    (tmp_path / "quay.yaml").write_text("equal: 17\n")
+    names_only = Catalogue([shipped_folder()], paths=False)
+    for read in (names_only.scale, names_only.anchor, names_only.layout, names_only.voice):
+        with pytest.raises(InvalidValue, match="a name in the catalogue"):
+            read(reference, tmp_path)
+    assert names_only.scale("31-equal").size == 31
+    assert names_only.anchor("A4=432").hz == 432
+
+
 def test_definitions_may_be_written_in_place() -> None:
     assert OURS.scale({"equal": 7}).size == 7
     assert OURS.anchor({"note": "A4", "hz": 440}) == Anchor(440, note=NoteName("A", 0, 4))

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from meantide.document import read_document
-from meantide.errors import NotFound, not_found
+from meantide.errors import InvalidValue, NotFound, not_found
 from meantide.pitch import Anchor, Layout, Scale
 from meantide.pitch_files import read_anchor, read_layout, read_scale
 from meantide.reading import Value, value_of
@@ -35,15 +35,17 @@ class Catalogue:
 
     Each folder holds a folder for each of `KINDS`, and in it one YAML file a definition, whose
     file name is its name. Without `folders` these are `default_folders()`. A reference with a
-    slash in it, or ending in .yaml, is a path, which starts from `base` if it is relative. Files
-    are read each time they are asked for, so an edit is heard at the next request.
+    slash in it, or ending in .yaml, is a path, which starts from `base` if it is relative; with
+    `paths` false it is refused, for references that come over a network must not choose what file
+    is read. Files are read each time they are asked for: an edit is heard at the next request.
 
     The readers raise NotFound, with the nearest names, for what is not there, and InvalidValue,
     with file, line and field, for what is not as it should be.
     """
 
-    def __init__(self, folders: Iterable[Path] | None = None) -> None:
+    def __init__(self, folders: Iterable[Path] | None = None, *, paths: bool = True) -> None:
         self.folders = tuple(default_folders() if folders is None else folders)
+        self.paths = paths
 
     def scale(self, reference: Reference, base: Path = Path()) -> Scale:
         """Return a scale."""
@@ -78,6 +80,9 @@ class Catalogue:
             return Definition(value, "")
         try:
             if _is_path(value.data):
+                if not self.paths:
+                    allowed = "a name in the catalogue; paths are not followed here"
+                    raise InvalidValue(kind.removesuffix("s"), value.data, allowed, value.where)
                 return _read(base / Path(value.data))
             return _read(self.find(kind, value.data))
         except NotFound as error:

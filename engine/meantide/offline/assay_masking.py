@@ -171,7 +171,7 @@ class Sounding:
         """
         note = self.notes[place]
         voice = self.voices[note.voice]
-        at: Reals = (np.arange(64) + 0.5) / 64.0
+        at: Reals = (np.arange(64, dtype=np.float64) + 0.5) / 64.0
         weight = window_at(at)[0]
         sample = first + at * (last - first)
         fallen = np.maximum(sample - note.release, 0.0) / max(note.end - note.release, 1)
@@ -281,7 +281,7 @@ def _hull(power: int) -> Reals:
     bin. With power 1 it is the push on the frequency, in bins. A dying line has less of the main
     lobe and more of the others.
     """
-    place: Reals = (np.arange(4096) + 0.5) / 4096.0
+    place: Reals = (np.arange(4096, dtype=np.float64) + 0.5) / 4096.0
     weight = window_at(place)[0]
     distance = np.arange(_TABLE_BINS * _TABLE_STEP) / _TABLE_STEP
 

@@ -211,8 +211,7 @@ def _crowded(
     """Say which partials have a neighbour so near that they may be no more than its shoulder."""
     distance = np.maximum(crowd.low_hz - hz[:, None], hz[:, None] - crowd.high_hz) / bin_hz
     rival = ~own & (crowd.amplitude > _RIVAL * amplitude[:, None])
-    crowded: NDArray[np.bool_] = (rival & (distance < _SHOULDER_BINS)).any(axis=1)
-    return crowded
+    return np.asarray(np.any(rival & (distance < _SHOULDER_BINS), axis=1))
 
 
 def _regions(

@@ -8,6 +8,7 @@ turns no phase. (The idea is that of reassignment: Auger and Flandrin, IEEE Tran
 1995, from memory.) All arithmetic is float64.
 """
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -70,7 +71,9 @@ def noise_of_density(density: Reals, amplitude: Reals, size: int, rate: int) -> 
     `density` is the noise's RMS a sample, `size` the window's length in samples.
     """
     hz: Reals = density / np.maximum(amplitude, 1e-300)
-    return hz * (np.sqrt(2.0 * _SLOPE_ENERGY) / _MEAN * size**-1.5 * rate / (2.0 * np.pi))
+    scale: float = math.sqrt(2.0 * _SLOPE_ENERGY) / _MEAN * size**-1.5 * rate / (2.0 * math.pi)
+    noise: Reals = hz * scale
+    return noise
 
 
 def fitting_size(size: int) -> int:
