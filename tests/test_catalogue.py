@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from interval_strategies import intervals
@@ -264,13 +264,11 @@ listed_scales = st.builds(
 )
 
 
-@settings(deadline=None)
 @given(equal_scales | listed_scales)
 def test_scales_read_back(scale: Scale) -> None:
     assert OURS.scale(scale.to_mapping()) == scale
 
 
-@settings(deadline=None)
 @given(
     st.floats(0.01, 20_000),
     st.sampled_from([{"note": NoteName("B", -2, 3)}, {"degree": -7}]),
@@ -284,7 +282,6 @@ def test_anchors_read_back(
     assert OURS.anchor(anchor.to_mapping()) == anchor
 
 
-@settings(deadline=None)
 @given(st.integers(-(10**6), 10**6), st.integers(-(10**6), 10**6), labels)
 def test_layouts_read_back(key: int, degree: int, labels: dict[str, str]) -> None:
     layout = LinearLayout(key, degree, **labels)

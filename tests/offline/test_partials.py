@@ -151,7 +151,7 @@ def test_a_wandering_pitch_is_told_as_drift():
     assert read_lines(rising, [440.5]).drift_hz[0] == pytest.approx(0.13, rel=0.05)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     st.floats(60.0, 9_000.0),
     st.floats(-50.0, 50.0),

@@ -98,7 +98,7 @@ def live(
     wishes = Wishes(
         audio, rate, block, notes, host, port, tuning, catalogue.voice(voice), level, journal
     )
-    session = Session(wishes, catalogue)
+    session = Session(wishes, Catalogue(paths=False))  # strangers name presets, never files
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda *_: session.end())
     _announce(session, level)
