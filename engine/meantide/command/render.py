@@ -69,7 +69,7 @@ JOURNAL_ENDING = ".jsonl"
     type=click.FloatRange(-100.0, 0.0),
     default=DEFAULT_LEVEL_DB,
     show_default=True,
-    help="Level in dB; one note at full velocity stands at about this peak.",
+    help="Level in dB; a note at full velocity is as strong as a sine of this peak.",
 )
 @click.option(
     "--format",
