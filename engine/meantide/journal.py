@@ -15,6 +15,7 @@ from meantide import __version__
 from meantide.document import parse_json
 from meantide.errors import InvalidValue
 from meantide.perform.event import Event, Held, Kind, Pitch, PitchKind
+from meantide.perform.master import LOUDEST_DB, QUIETEST_DB
 from meantide.pitch import Tuning
 from meantide.pitch_files import read_anchor, read_layout, read_scale
 from meantide.reading import Value
@@ -22,6 +23,13 @@ from meantide.voice.description import AdditiveVoice
 from meantide.voice_files import read_voice, voice_to_mapping
 
 LARGEST = 2**62
+AMOUNTS = {
+    Kind.NOTE_ON: (0.0, 1.0),
+    Kind.PAN: (-1.0, 1.0),
+    Kind.LEVEL: (QUIETEST_DB, LOUDEST_DB),
+    Kind.PART_LEVEL: (QUIETEST_DB, LOUDEST_DB),
+}
+"""What an event's amount may be, by its kind; others have none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,13 +162,14 @@ def _read_event(record: Value) -> tuple[int, Event]:
             octave.integer(-1000, 1000),
         )
     defaults = Event._field_defaults
+    kind = Kind[fields.choice("event", [kind.name for kind in Kind])]
     event = Event(
-        Kind[fields.choice("event", [kind.name for kind in Kind])],
+        kind,
         fields.integer("sample", 0, LARGEST),
         fields.integer("part", -1, 4096, defaults["part"]),
         fields.integer("note", -LARGEST, LARGEST, defaults["note"]),
         pitch,
-        fields.number("amount", -1e6, 1e6, defaults["amount"]),
+        fields.number("amount", *AMOUNTS.get(kind, (0.0, 0.0)), defaults["amount"]),
         fields.integer("samples", 0, LARGEST, defaults["samples"]),
         fields.integer("value", 0, LARGEST, defaults["value"]),
         Held(fields.integer("held", 0, 1, defaults["held"])),

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
 from meantide.errors import InvalidValue
 from meantide.offline.assay import Assay, Row, Verdict, assay_file
@@ -80,7 +81,7 @@ def _print(result: Assay, shown: list[Row]) -> None:
         console = Console(width=160)  # a pipe has no width; rows stay whole for grep
     if shown:
         console.print(_table(shown))
-    console.print(_summary(result), highlight=False)
+    console.print(Text(_summary(result)))
 
 
 def _table(rows: list[Row]) -> Table:
@@ -94,15 +95,15 @@ def _table(rows: list[Row]) -> Table:
         verdict = row.verdict.value + (f": {row.why}" if row.why else "")
         table.add_row(
             str(row.note),
-            row.part,
-            _pitch(row.pitch),
+            Text(row.part),  # as it is: names are the player's, brackets and all
+            Text(_pitch(row.pitch)),
             f"{row.start_s:.3f}",
             f"{row.expected_hz:.5f}",
             "" if row.measured_hz is None else f"{row.measured_hz:.5f}",
             "" if row.cents is None else f"{row.cents:+.5f}",
             "" if row.uncertainty_cents is None else f"{row.uncertainty_cents:.1e}",
             f"{row.used}/{len(row.partials)}",
-            f"[{_STYLES[row.verdict]}]{verdict}[/]",
+            Text(verdict, _STYLES[row.verdict]),
         )
     return table
 

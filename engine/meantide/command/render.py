@@ -1,5 +1,6 @@
 """`meantide render`: a score, a MIDI file or a journal to audio and its log."""
 
+import os
 import sys
 from pathlib import Path
 
@@ -104,7 +105,7 @@ def render(
     if out.suffix.lower() != ".wav":
         raise InvalidValue("out", str(out), "a name that ends in .wav")
     if score.suffix.lower() == JOURNAL_ENDING:
-        log = render_journal(read_journal(score), out, sample_format, str(score))
+        log = render_journal(read_journal(score), out, sample_format, readable(score))
         _report(log, out, 1)
         return
     piece = read_any(score, Overrides(scale, anchor, layout, voice))
@@ -112,8 +113,13 @@ def render(
         click.echo(f"notice: {notice}", err=True)
     timeline = lay_out(piece, rate)
     settings = Settings(rate, block, notes, level, sample_format)
-    log = _render_shown(timeline, out, settings, str(score))
+    log = _render_shown(timeline, out, settings, readable(score))
     _report(log, out, len(timeline.score.parts))
+
+
+def readable(path: Path) -> str:
+    """Return a path as text that can be written anywhere, whatever bytes its name is made of."""
+    return os.fsencode(path).decode("utf-8", "replace")
 
 
 def read_any(score: Path, overrides: Overrides) -> Score:
