@@ -24,10 +24,15 @@ Reference = str | Path | Value | Mapping[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Definition:
-    """A definition as found: its value, and the name it goes by if it gives none itself."""
+    """A definition as found: its value, the name it goes by if it gives none itself, and its file.
+
+    Paths in it start from `base`, the folder of the file, or where those around it start.
+    """
 
     value: Value
     name: str
+    file: Path | None
+    base: Path
 
 
 class Catalogue:
@@ -49,8 +54,7 @@ class Catalogue:
 
     def scale(self, reference: Reference, base: Path = Path()) -> Scale:
         """Return a scale."""
-        found = self.definition("scales", reference, base)
-        return read_scale(found.value, found.name)
+        return self._scale(reference, base, ())
 
     def anchor(self, reference: Reference, base: Path = Path()) -> Anchor:
         """Return an anchor, which may also be written in place: `A4=440`, or `0=256`."""
@@ -77,7 +81,7 @@ class Catalogue:
             return _read(base / reference)
         value = value_of(reference)
         if not isinstance(value.data, str):
-            return Definition(value, "")
+            return Definition(value, "", None, base)
         try:
             if _is_path(value.data):
                 if not self.paths:
@@ -98,6 +102,15 @@ class Catalogue:
     def names(self, kind: str) -> tuple[str, ...]:
         """Return the names of all definitions of a kind, in order."""
         return tuple(sorted(self._files(kind), key=_natural_order))
+
+    def _scale(self, reference: Reference, base: Path, within: tuple[Path, ...]) -> Scale:
+        """Return a scale that the definitions in the files `within` are made of."""
+        found = self.definition("scales", reference, base)
+        if found.file is not None:
+            if found.file in within:
+                raise value_of(reference).error("a scale that is not made of this one")
+            within = (*within, found.file)
+        return read_scale(found.value, found.name, lambda of: self._scale(of, found.base, within))
 
     def _files(self, kind: str) -> dict[str, Path]:
         """Return the file of each definition of a kind, by name."""
@@ -131,7 +144,7 @@ def _is_path(reference: str) -> bool:
 
 def _read(path: Path) -> Definition:
     """Read the definition in a file."""
-    return Definition(read_document(path), path.stem)
+    return Definition(read_document(path), path.stem, path.resolve(), path.parent)
 
 
 def _natural_order(name: str) -> tuple[int, str]:

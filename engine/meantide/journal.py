@@ -30,6 +30,7 @@ AMOUNTS = {
     Kind.PART_LEVEL: (QUIETEST_DB, LOUDEST_DB),
 }
 """What an event's amount may be, by its kind; others have none."""
+NO_AMOUNT = (0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,13 +164,14 @@ def _read_event(record: Value) -> tuple[int, Event]:
         )
     defaults = Event._field_defaults
     kind = Kind[fields.choice("event", [kind.name for kind in Kind])]
+    low, high = AMOUNTS.get(kind, NO_AMOUNT)
     event = Event(
         kind,
         fields.integer("sample", 0, LARGEST),
         fields.integer("part", -1, 4096, defaults["part"]),
         fields.integer("note", -LARGEST, LARGEST, defaults["note"]),
         pitch,
-        fields.number("amount", *AMOUNTS.get(kind, (0.0, 0.0)), defaults["amount"]),
+        fields.number("amount", low, high, defaults["amount"]),
         fields.integer("samples", 0, LARGEST, defaults["samples"]),
         fields.integer("value", 0, LARGEST, defaults["value"]),
         Held(fields.integer("held", 0, 1, defaults["held"])),

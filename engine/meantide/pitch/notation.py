@@ -10,10 +10,9 @@ from functools import lru_cache
 from types import MappingProxyType
 
 from meantide.errors import InvalidValue, not_found
-from meantide.pitch.note_name import MAX_OCTAVE, NoteName
+from meantide.pitch.note_name import MAX_OCTAVE, MIDDLE_OCTAVE, NoteName
 from meantide.pitch.scale import Scale
 
-MIDDLE_OCTAVE = 4  # degree 0 is C4
 _SPELLED_ACCIDENTALS = 4  # enough to give each of 53 equal parts a name
 
 

@@ -9,12 +9,11 @@ from typing import Any, Self
 
 from meantide.errors import InvalidValue
 from meantide.pitch.interval import OCTAVE, UNISON, Interval
-from meantide.pitch.note_name import NoteName, is_spelling
+from meantide.pitch.note_name import MIDDLE_OCTAVE, count_up, is_spelling
 
 MAX_SIZE = 100_000  # degrees in one period
 MAX_DEGREE = 10**12  # beyond any sound; keeps exact and float arithmetic in their ranges
 _FIFTH = Interval.ratio(3, 2)
-_SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,27 +191,19 @@ class Scale:
             seen.add(spelling)
 
     def _list_names(self) -> dict[str, int]:
-        """Give each listed name the degree it has in octave 4.
-
-        Octave numbers follow convention: each name takes the number of the pitch nearest to it
-        when the first stands within the octave above middle C. So a list that starts on A counts
-        A4, B4, C5, and Cb at the end of a list is Cb5.
-        """
-        if self.names is None:
-            return {}
-        first = _semitones(self.names[0]) % 12
-        listed = {}
-        for degree, spelling in enumerate(self.names):
-            height = first + 12 * self.octaves(degree) / self.period.octaves
-            octave = round((height - _semitones(spelling)) / 12)
-            listed[spelling] = degree - octave * self.size
-        return listed
-
-
-def _semitones(spelling: str) -> int:
-    """Return about how far above C a spelling lies, in twelfths of a period."""
-    name = NoteName.parse(spelling + "4")
-    return _SEMITONES[name.letter] + name.accidentals
+        """Give each listed name the degree it has in octave 4."""
+        placed = count_up(self.names or ())
+        if self.names is not None and len(placed) < self.size:
+            before = placed[-1].spelling
+            raise InvalidValue(
+                f"names item {len(placed) + 1}",
+                self.names[len(placed)],
+                f"names that count up within an octave; this one does not after {before}",
+            )
+        return {
+            name.spelling: degree - (name.octave - MIDDLE_OCTAVE) * self.size
+            for degree, name in enumerate(placed)
+        }
 
 
 def _nearest_fifth(parts: int, period: Interval) -> int | None:
