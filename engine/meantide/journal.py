@@ -163,10 +163,10 @@ def _read_event(record: Value) -> tuple[int, Event]:
             octave.integer(-1000, 1000),
         )
     defaults = Event._field_defaults
-    kind = Kind[fields.choice("event", [kind.name for kind in Kind])]
-    low, high = AMOUNTS.get(kind, NO_AMOUNT)
+    what = Kind[fields.choice("event", [each.name for each in Kind])]
+    low, high = AMOUNTS.get(what, NO_AMOUNT)
     event = Event(
-        kind,
+        what,
         fields.integer("sample", 0, LARGEST),
         fields.integer("part", -1, 4096, defaults["part"]),
         fields.integer("note", -LARGEST, LARGEST, defaults["note"]),
