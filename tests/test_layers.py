@@ -14,7 +14,8 @@ import meantide
 ROOT = Path(meantide.__file__).parent
 
 CORE = {"errors"}
-FILES = CORE | {"reading", "document", "pitch_files", "voice_files", "catalogue", "journal"}
+PITCH_FILES = {"pitch_files", "scale_files", "layout_files"}
+FILES = CORE | PITCH_FILES | {"reading", "document", "voice_files", "catalogue", "journal"}
 
 # What each package, or module at the top, may import of the others; itself always.
 MAY_IMPORT = {
@@ -25,6 +26,8 @@ MAY_IMPORT = {
     "voice": CORE | {"pitch"},
     "perform": CORE | {"pitch", "voice"},
     "pitch_files": CORE | {"reading", "pitch"},
+    "scale_files": CORE | {"reading", "pitch", "pitch_files"},
+    "layout_files": CORE | {"reading", "pitch", "pitch_files"},
     "voice_files": CORE | {"reading", "pitch", "voice"},
     "catalogue": FILES - {"journal"} | {"pitch", "voice"},
     "journal": FILES | {"pitch", "voice", "perform"},

@@ -9,9 +9,11 @@ from typing import Any
 
 from meantide.document import read_document
 from meantide.errors import InvalidValue, NotFound, not_found
+from meantide.layout_files import read_layout
 from meantide.pitch import Anchor, Layout, Scale
-from meantide.pitch_files import read_anchor, read_layout, read_scale
+from meantide.pitch_files import read_anchor
 from meantide.reading import Value, value_of
+from meantide.scale_files import read_scale
 from meantide.voice.description import AdditiveVoice
 from meantide.voice_files import read_voice
 
@@ -110,7 +112,9 @@ class Catalogue:
             if found.file in within:
                 raise value_of(reference).error("a scale that is not made of this one")
             within = (*within, found.file)
-        return read_scale(found.value, found.name, lambda of: self._scale(of, found.base, within))
+        # Whoever wrote a file may name files in it, whoever asked for it by name.
+        inner = self if found.file is None else Catalogue(self.folders)
+        return read_scale(found.value, found.name, lambda of: inner._scale(of, found.base, within))
 
     def _files(self, kind: str) -> dict[str, Path]:
         """Return the file of each definition of a kind, by name."""

@@ -14,11 +14,13 @@ from typing import Any
 from meantide import __version__
 from meantide.document import parse_json
 from meantide.errors import InvalidValue
+from meantide.layout_files import read_layout
 from meantide.perform.event import Event, Held, Kind, Pitch, PitchKind
 from meantide.perform.master import LOUDEST_DB, QUIETEST_DB
 from meantide.pitch import Tuning
-from meantide.pitch_files import read_anchor, read_layout, read_scale
+from meantide.pitch_files import read_anchor
 from meantide.reading import Value
+from meantide.scale_files import read_scale
 from meantide.voice.description import AdditiveVoice
 from meantide.voice_files import read_voice, voice_to_mapping
 

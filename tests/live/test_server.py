@@ -128,6 +128,74 @@ def test_scale_anchor_voice_and_level_do_what_they_say(stage: Stage) -> None:
     assert state["notes"] == 1
 
 
+def test_a_layout_gives_the_keys_other_degrees_and_held_notes_follow_or_stay(stage: Stage) -> None:
+    stage.ask("/scale", "31-equal")
+    stage.ask("/note/on", 61, 0.3, 1)  # degree 1 by the linear layout, C# (degree 2) by the other
+    stage.play(0.1)
+    assert stage.ask("/layout", "keyboard", 0.0, "stay") == []
+    assert stage.state()["layout"] == "keyboard"
+    stage.ask("/note/on", 68, 0.3, 2)
+    samples = stage.play(0.5)[4_000:]
+    expected = [440 * 2 ** ((degree - 23) / 31) for degree in (1, 20)]
+    for measured, hz in zip(tones.fit_lines(samples, RATE, expected).hz, expected, strict=True):
+        assert abs(tones.cents(measured, hz)) < 0.001
+    assert stage.ask("/note/off", 2) == []
+    assert stage.ask("/layout", "keyboard-flats", 0.05) == []  # key 61 is Db there, degree 3
+    samples = stage.play(1.5)[48_000:]
+    expected_hz = 440 * 2 ** ((3 - 23) / 31)
+    assert abs(tones.cents(tones.measure_hz(samples, RATE, expected_hz), expected_hz)) < 0.001
+
+
+def test_a_key_that_plays_nothing_is_silent_and_says_so_once(stage: Stage) -> None:
+    assert stage.ask("/layout", "white-keys") == []
+    for key in (61, 63):
+        [(reply, (about, reason))] = stage.ask("/note/on", key, 0.5)
+        assert (reply, about) == ("/error", "/note/on")
+        assert reason == (
+            f"key: got {key}; allowed: a key that plays something in white-keys; it stays silent"
+        )
+        assert stage.ask("/note/on", key, 0.5) == []
+        assert stage.ask("/note/off", key) == []
+    assert not stage.play(0.1).any()
+    assert stage.state()["refused"] == 0
+    assert stage.ask("/note/on", 62, 0.5, 1) == []
+    assert stage.play(0.1).any()
+    # Another layout is told of anew, another scale is not.
+    assert stage.ask("/scale", "19-equal") == []
+    assert stage.ask("/note/on", 61, 0.5) == []
+    assert stage.ask("/layout", "black-keys") == []
+    assert stage.ask("/note/on", 61, 0.5, 2) == []
+    assert len(stage.ask("/note/on", 62, 0.5)) == 1
+    assert stage.ask("/layout", "white-keys") == []
+    assert len(stage.ask("/note/on", 61, 0.5)) == 1
+
+
+def test_what_the_layout_lacks_keeps_the_scale_there_is(stage: Stage) -> None:
+    stage.ask("/anchor", 440.0, "A4")
+    stage.ask("/layout", "keyboard")
+    before = stage.control.state
+    [(reply, (_, reason))] = stage.ask("/scale", "13-equal-of-3")
+    assert reply == "/error"
+    assert "no note names" in reason
+    assert stage.control.state == before
+
+
+def test_an_anchor_by_name_then_as_the_room_warms(stage: Stage) -> None:
+    stage.ask("/note/on", "A4", 0.5, 1)
+    assert stage.ask("/anchor/preset", "a435", 0.02) == []
+    assert stage.state()["anchor"] == "A4=435"
+    # An ideal column goes as the square root of the temperature in kelvin; a435 states 15 °C.
+    for celsius in (20.0, 5, 22.0):
+        assert stage.ask("/anchor/celsius", celsius, 0.05) == []
+        samples = stage.play(0.5)[8_000:]
+        expected = 435.0 * ((celsius + 273.15) / 288.15) ** 0.5
+        assert abs(tones.cents(tones.measure_hz(samples, RATE, expected), expected)) < 0.001
+    stage.ask("/anchor", 440.0, "A4")  # states no temperature any more
+    [(address, (_, reason))] = stage.ask("/anchor/celsius", 20.0)
+    assert address == "/error"
+    assert "'A4=440'" in reason
+
+
 def test_notes_end_by_id_by_key_by_name_all_and_at_once(stage: Stage) -> None:
     for arguments in ((60, 0.5), (64, 0.5), ("G4", 0.5), (72, 0.5, 3), (74, 0.5)):
         stage.ask("/note/on", *arguments)
@@ -178,6 +246,14 @@ def test_ping_is_answered_with_what_it_brought_version_and_sample(stage: Stage) 
         ("/anchor", (0.0,), "Hz"),
         ("/anchor", (440.0, "H9"), "note name"),
         ("/anchor", (440.0, "A4", 0.1, 5), "[note name]"),
+        ("/layout", ("keybord",), "keyboard"),
+        ("/layout", ("./keyboard.yaml",), "no paths over the network"),
+        ("/anchor/preset", ("a43",), "a43"),
+        ("/anchor/preset", ("A4=440",), "the name of a preset"),
+        ("/anchor/preset", ("a435", -1.0), "glide seconds"),
+        ("/anchor/celsius", (20.0,), "an anchor stated at a temperature, such as a435"),
+        ("/anchor/celsius", (60.0,), "from -20 to 50"),
+        ("/anchor/celsius", ("warm",), "celsius"),
         ("/voice", ("plain-red",), "plain-reed"),
         ("/level", (3.0,), "dB"),
         ("/ask/state", (1,), "none"),
@@ -280,7 +356,8 @@ def test_the_audio_side_survives_a_fault_with_silence_and_counts_it(stage: Stage
 def test_every_address_of_this_issue_is_there() -> None:
     assert set(ADDRESSES) == {
         "/note/on", "/note/off", "/degree/on", "/hertz/on", "/scale", "/scale/equal", "/anchor",
-        "/voice", "/level", "/notes/off", "/sound/off", "/ask/state", "/ping",
+        "/anchor/preset", "/anchor/celsius", "/layout", "/voice", "/level", "/notes/off",
+        "/sound/off", "/ask/state", "/ping",
     }  # fmt: skip
 
 

@@ -109,6 +109,42 @@ def test_a_midi_file_is_a_score(tmp_path: Path) -> None:
         assert note["pitches"][0]["hz"] == pytest.approx(432.0 * 2 ** (steps / 19), rel=1e-12)
 
 
+def test_a_midi_file_through_a_layout_with_silent_keys(tmp_path: Path) -> None:
+    out = tmp_path / "hymn.wav"
+    piece = Path(__file__).parents[1] / "data" / "chorale.mid"
+    options = ("--scale", "31-equal", "--out", out, "--layout")
+    assert run("render", piece, *options, "keyboard").exit_code == 0
+    whole = json.loads(out.with_suffix(".json").read_text())["notes"]
+    # A seven-note mode of names on a keyboard leaves the black keys without one.
+    mode = tmp_path / "naturals.yaml"
+    mode.write_text("choose: {of: 31-equal, degrees: [0, 5, 10, 13, 18, 23, 28]}\n")
+    result = run("render", piece, *options, "keyboard", "--scale", mode)
+    assert result.exit_code == 0, result.output
+    kept = json.loads(out.with_suffix(".json").read_text())["notes"]
+    white = [note for note in whole if note["pitch"]["key"] % 12 in (0, 2, 4, 5, 7, 9, 11)]
+    black = sorted({note["pitch"]["key"] for note in whole} - {n["pitch"]["key"] for n in white})
+    assert black
+    assert [(n["pitch"], n["pitches"]) for n in kept] == [(n["pitch"], n["pitches"]) for n in white]
+    assert result.stderr.count("left out") == 1
+    keys = ", ".join(map(str, black))
+    left = len(whole) - len(white)
+    assert f"{left} notes left out: in keyboard nothing is on the keys {keys}\n" in result.stderr
+
+
+@pytest.mark.parametrize(
+    "layout",
+    ["{kind: table, keys: {69: 0, 70: 7}}", "{kind: repeat, root: {key: 69}, degrees: [0, null]}"],
+)
+def test_a_take_through_any_layout_is_assayed(tmp_path: Path, layout: str) -> None:
+    score, out = tmp_path / "ebb.yaml", tmp_path / "ebb.wav"
+    notes = "parts: {a: {voice: still-water, notes: [[0, 1, 69], [1, 1, 70], [2, 1, 71]]}}\n"
+    score.write_text(f"scale: 31-equal\nanchor: 0=220\nlayout: {layout}\n{notes}")
+    assert run("render", score, "--out", out).exit_code == 0
+    assert "nothing is on the keys" in run("render", score, "--out", out).stderr
+    result = run("assay", out)
+    assert result.exit_code == 0, result.output
+
+
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [

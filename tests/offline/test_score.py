@@ -127,6 +127,43 @@ def test_errors_name_file_line_field_and_what_is_allowed(
     assert told in str(caught.value)
 
 
+SILENT = """\
+scale: 31-equal
+layout: white-keys
+parts:
+  a: {notes: [[0, 1, 60], [1, 1, 61], [2, 1, 61], [3, 1, C#4], [9, 1, 61], [10, 1, 62]]}
+  b: {notes: [[0, 1, 63]]}
+changes:
+  - {at: 9, layout: black-keys}
+"""
+
+
+def test_keys_that_play_nothing_are_left_out_and_told_in_one_notice(tmp_path: Path) -> None:
+    timeline = lay_out(read(tmp_path, SILENT), 48_000)
+    asked = [dict(planned.note.asked) for planned in timeline.notes]
+    assert asked == [{"key": 60}, {"note": "C#4"}, {"key": 61}]
+    assert timeline.score.notices == (
+        "4 notes left out: in white-keys and black-keys nothing is on the keys 61, 62, 63",
+    )
+    assert [len(part.notes) for part in timeline.score.parts] == [3, 0]
+
+
+def test_a_score_of_silent_keys_alone_is_refused(tmp_path: Path) -> None:
+    text = "layout: white-keys\nparts: {a: {notes: [[0, 1, 61]]}}\n"
+    with pytest.raises(InvalidValue, match="keys 61'; allowed: keys that play something in white"):
+        lay_out(read(tmp_path, text), 48_000)
+
+
+def test_a_change_of_several_things_is_one_change(tmp_path: Path) -> None:
+    # Thirteen parts of 3/1 have no names for the keyboard, nor for the anchor, that were before.
+    text = (
+        "layout: keyboard\nparts: {a: {notes: [[0, 1, 60], [2, 1, 60]]}}\n"
+        "changes: [{at: 1, scale: 13-equal-of-3, layout: linear, anchor: 0=256}]\n"
+    )
+    score = read(tmp_path, text)
+    assert score.changes[0].tuning.hz_of_key(73) == pytest.approx(768, rel=1e-15)
+
+
 @pytest.mark.parametrize(
     ("scale", "pitch"), [("just-five-limit", "Db4"), ("31-equal", "{hz: 30000}")]
 )

@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 
 from meantide.errors import InvalidValue, NotFound
 from meantide.pitch import Interval, NoteName, Scale, degree_of, name_of
+from meantide.pitch.note_name import count_up
 
 note_names = st.builds(
     NoteName, st.sampled_from("ABCDEFG"), st.integers(-9, 9), st.integers(-999, 999)
@@ -149,3 +150,38 @@ def test_listed_names_count_octaves_from_c() -> None:
     assert names == ["G4", "A4", "B4", "C5", "D5", "E5", "F5", "G5", "A5"]
     edges = Scale.equal(12, names=["B#", *TWELVE[1:-1], "Cb"])
     assert degrees(edges, "B#3 Cb5 D4") == [0, 11, 2]
+
+
+@pytest.mark.parametrize(
+    ("names", "placed"),
+    [
+        ("A B C D E F G", "A4 B4 C5 D5 E5 F5 G5"),
+        ("C C# Db D", "C4 C#4 Db4 D4"),
+        ("C Db C# D", "C4 Db4 C#4 D4"),
+        ("B# C# Db B Cb", "B#3 C#4 Db4 B4 Cb5"),
+        ("Cb C D B", "Cb5 C5 D5 B5"),
+        ("C Db B# C# D", "C4 Db4 B#3 C#4 D4"),
+        ("C G", "C4 G4"),
+        ("C D C# E", "C4 D4"),  # C#5 would be next, but not below C5
+        ("E F D G", "E4 F4 D5"),
+        ("B A", "B4 A5"),
+        ("C C#", "C4 C#4"),
+        ("C# C", "C#4 C5"),
+    ],
+)
+def test_names_that_count_up(names: str, placed: str) -> None:
+    assert " ".join(map(str, count_up(names.split()))) == placed
+
+
+DIATONIC = [parts for parts in range(5, 100) if 4 / 7 < Scale.equal(parts).fifth / parts < 3 / 5]
+
+
+@pytest.mark.parametrize("parts", DIATONIC)
+def test_the_names_of_an_equal_division_count_up_as_its_chain_says(parts: int) -> None:
+    # Wherever a sharp raises and a minor second is no step down, that is for fifths between four
+    # sevenths and three fifths of an octave, the chain of fifths is the order of the names.
+    scale = Scale.equal(parts)
+    names = [name for name in (name_of(scale, degree) for degree in range(parts)) if name]
+    octaves = [name.octave - names[0].octave for name in names]
+    placed = count_up([name.spelling for name in names])
+    assert [name.octave - placed[0].octave for name in placed] == octaves

@@ -194,6 +194,7 @@ def test_steps_that_do_not_rise_within_the_period(
         ({"names": ["C", "H", "D"]}, "names item 2", "A to G"),
         ({"names": ["C", "D4", "D"]}, "names item 2", "A to G"),
         ({"names": ["C", "D#b", "D"]}, "names item 2", "A to G"),
+        ({"names": ["D", "G", "F"]}, "names item 3", "count up within an octave.* not after G"),
     ],
 )
 def test_namings_that_do_not_fit(naming: dict[str, object], field: str, reason: str) -> None:

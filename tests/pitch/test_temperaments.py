@@ -6,19 +6,20 @@ calculated from the definitions beside them, to three decimals; the definitions 
 and modern summaries for Werckmeister III and Vallotti.
 """
 
-from itertools import accumulate
-
 import pytest
 
-from meantide.pitch import OCTAVE, UNISON, Anchor, Interval, Scale, Tuning
+from meantide.catalogue import Catalogue, shipped_folder
+from meantide.pitch import OCTAVE, UNISON, Anchor, Interval, Scale, Tuning, forms
 
 PURE = "3/2"
 MEANTONE = "3/2 - 1/4 of 81/80"
 WERCKMEISTER = "3/2 - 1/4 of 531441/524288"
 SIXTH = "3/2 - 1/6 of 531441/524288"
 SCHISMA = "3/2 - 32805/32768"
+YOUNG = "3/2 - 3/16 of 81/80"
+# What Young's four fifths of 3/16 leave of the comma 531441/524288, in four parts.
+YOUNGS_REST = "3/2 - 1/4 of 531441/524288 + 3/16 of 81/80"
 
-CHAIN = ["Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#", "C#", "G#"]
 ORDER = ["C", "C#", "D", "Eb", "E", "F", "F#", "G", "G#", "A", "Bb", "B"]
 
 # The fifths Eb-Bb, Bb-F, F-C, C-G, G-D, D-A, A-E, E-B, B-F#, F#-C#, C#-G#.
@@ -28,6 +29,7 @@ FIFTHS = {
     "werckmeister": [PURE] * 3 + [WERCKMEISTER] * 3 + [PURE] * 2 + [WERCKMEISTER] + [PURE] * 2,
     "kirnberger": [PURE] * 3 + [MEANTONE] * 4 + [PURE] * 2 + [SCHISMA] + [PURE],
     "vallotti": [PURE] * 2 + [SIXTH] * 6 + [PURE] * 3,
+    "young-1": [PURE] + [YOUNGS_REST] * 2 + [YOUNG] * 4 + [YOUNGS_REST] * 2 + [PURE] * 2,
     "young-2": [PURE] * 3 + [SIXTH] * 6 + [PURE] * 2,
 }
 TABLE = {
@@ -41,6 +43,8 @@ TABLE = {
                    889.735, 996.090, 1088.269],
     "vallotti": [0, 94.135, 196.090, 298.045, 392.180, 501.955, 592.180, 698.045, 796.090,
                  894.135, 1000.000, 1090.225],
+    "young-1": [0, 93.890, 195.845, 297.800, 391.690, 499.878, 591.935, 697.923, 795.845, 893.768,
+                999.755, 1091.813],
     "young-2": [0, 90.225, 196.090, 294.135, 392.180, 498.045, 588.270, 698.045, 792.180, 894.135,
                 996.090, 1090.225],
 }  # fmt: skip
@@ -51,13 +55,9 @@ def fifths_of(name: str) -> list[Interval]:
 
 
 def temperament(name: str) -> Scale:
-    """Stack the fifths from Eb, count from C and fold into the octave."""
-    heights = dict(zip(CHAIN, accumulate(fifths_of(name), initial=UNISON), strict=True))
-    folded = {}
-    for spelling, height in heights.items():
-        above = height - heights["C"]
-        folded[spelling] = above - OCTAVE * above.floor_div(OCTAVE)
-    return Scale.from_degrees([folded[spelling] for spelling in ORDER[1:]], names=ORDER, name=name)
+    names, steps = forms.twelve_fifths("Eb", fifths_of(name), OCTAVE)
+    assert names == ORDER
+    return Scale.from_degrees(steps, names=names, name=name)
 
 
 @pytest.mark.parametrize("name", FIFTHS)
@@ -67,12 +67,47 @@ def test_degrees_as_tabled(name: str) -> None:
     assert found == pytest.approx(TABLE[name], abs=5.1e-4)
 
 
-@pytest.mark.parametrize("name", ["werckmeister", "kirnberger", "vallotti", "young-2"])
+@pytest.mark.parametrize("name", ["werckmeister", "kirnberger", "vallotti", "young-1", "young-2"])
 def test_twelve_fifths_of_a_circular_temperament_make_seven_octaves_exactly(name: str) -> None:
     fifths = fifths_of(name)
     last = OCTAVE * 7 - sum(fifths, UNISON)
     # Each of these leaves G#-Eb pure: the whole comma lies elsewhere.
     assert last == Interval.parse(PURE)
+    # So all twelve may be given, and 8400 cents is what they make.
+    closed = forms.twelve_fifths("Eb", [*fifths_of(name), last], OCTAVE)
+    assert closed == forms.twelve_fifths("Eb", fifths_of(name), OCTAVE)
+    assert sum([*fifths_of(name), last], UNISON) == Interval.parse("8400 cents")
+
+
+def test_young_1_is_as_his_own_page_says() -> None:
+    # Philosophical Transactions 90 (1800): C:E too sharp by a quarter of a comma, F#:A# by a comma,
+    # E:G# equal to Ab:C.
+    scale = temperament("young-1")
+    third = {name: scale.interval(place + 4) - scale.interval(place)
+             for place, name in enumerate(ORDER)}  # fmt: skip
+    comma, pure = Interval.ratio(81, 80), Interval.ratio(5, 4)
+    assert third["C"] - pure == Interval.parse("1/4 of 81/80")
+    assert third["F#"] - pure == comma
+    assert third["E"] == third["G#"]
+    assert third["E"].cents == pytest.approx(404.155, abs=5.1e-4)
+
+
+SHIPPED = {
+    "pythagorean": "pythagorean",
+    "quarter-comma": "meantone-quarter-comma",
+    "werckmeister": "werckmeister-3",
+    "kirnberger": "kirnberger-3",
+    "vallotti": "vallotti",
+    "young-1": "young-1",
+    "young-2": "young-2",
+}
+
+
+@pytest.mark.parametrize(("name", "file"), SHIPPED.items())
+def test_the_presets_are_these_to_the_last_prime(name: str, file: str) -> None:
+    shipped, ours = Catalogue([shipped_folder()]).scale(file), temperament(name)
+    assert shipped.names == ours.names
+    assert shipped.steps == ours.steps
 
 
 def test_the_wolves() -> None:
@@ -80,6 +115,12 @@ def test_the_wolves() -> None:
     assert wolf.cents == pytest.approx(737.637286872, abs=5.1e-10)
     wolf = OCTAVE * 7 - sum(fifths_of("pythagorean"), UNISON)
     assert wolf.cents == pytest.approx(678.494990481, abs=5.1e-10)
+    scale = temperament("quarter-comma")
+    eb, gis = ORDER.index("Eb"), ORDER.index("G#")
+    wolf = scale.interval(eb + 12) - scale.interval(gis)
+    assert wolf.cents == pytest.approx(737.637286872, abs=5.1e-10)
+    tone = scale.interval(ORDER.index("D"))
+    assert tone.cents == pytest.approx(193.156856932, abs=5.1e-10)
 
 
 def test_werckmeister_as_published() -> None:

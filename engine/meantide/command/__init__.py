@@ -12,8 +12,14 @@ VERBS = {
     "render": "render a score, a MIDI file or a journal to a WAV file and its log",
     "assay": "measure a take against what its tuning says",
     "live": "start the engine and its OSC server",
-    "sheet": "print a tuning: keys, names, Hz and cents",
+    "sheet": "print or draw a tuning: for players, for a keyboard, for programs",
+    "contrast": "set two tunings side by side, note by note and chord by chord",
+    "beats": "say how fast the notes of a dyad or chord beat",
+    "rough": "find where a voice is smoothest, and make a spectrum for a scale",
+    "air": "say what an anchor becomes as the air warms or cools",
+    "near": "find simple ratios, equal divisions and commas near what you have in mind",
     "presets": "list scales, anchors, layouts and voices",
+    "carry": "write and read tunings as MIDI tuning messages (.syx)",
 }
 
 

@@ -1,68 +1,121 @@
-"""`meantide presets`: the scales, anchors, layouts and voices there are."""
+"""`meantide presets`: the scales, anchors, layouts and voices there are, and which come near."""
 
 import json
-from collections.abc import Callable
-from dataclasses import asdict, dataclass
-from pathlib import Path
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
 
 import click
-from rich.console import Console
-from rich.table import Table
 
 from meantide.catalogue import KINDS, Catalogue
-from meantide.errors import MeantideError
+from meantide.command.near_divisions import read_weights
+from meantide.command.near_shared import read_intervals
+from meantide.command.presets_facts import TARGETS, Preset, list_presets
+from meantide.command.presets_table import print_presets, print_ranking
+from meantide.errors import InvalidValue
+from meantide.pitch import Interval
+
+_SIZES = re.compile(r"([0-9]{1,6})(?:\.\.([0-9]{1,6}))?")
 
 
 @dataclass(frozen=True, slots=True)
-class Preset:
-    """One entry of the catalogue; `error` tells what is wrong with a file that cannot be read."""
+class Wanted:
+    """Which scales are asked for, and what they are measured against."""
 
-    kind: str
-    name: str
-    about: str
-    source: str
-    file: str
-    error: str
+    targets: tuple[Interval, ...]
+    weights: tuple[Fraction, ...] | None
+    sizes: range | None
+    period: Interval | None
+
+    def has(self, preset: Preset) -> bool:
+        """Tell whether a scale that could be read is one of those asked for."""
+        if self.sizes is not None and preset.facts["size"] not in self.sizes:
+            return False
+        return self.period is None or preset.facts["period"] == str(self.period)
 
 
 @click.command("presets")
 @click.argument("kind", type=click.Choice(KINDS), required=False)
+@click.argument("words", nargs=-1)
+@click.option("--near", metavar="INTERVALS", help="Scales only: sort by error, as 3/2,5/4,7/4.")
+@click.option("--weights", help="With --near: a number for each, as 3,2,1; by default all alike.")
+@click.option("--size", metavar="LOW..HIGH", help="Scales only: so many degrees in a period.")
+@click.option("--period", help="Scales only: those of this period, such as 2/1.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
-def presets(kind: str | None, as_json: bool) -> None:
-    """List the presets, the user's own and those that come with Meantide."""
+def presets(
+    *,
+    kind: str | None,
+    words: Sequence[str],
+    near: str | None,
+    weights: str | None,
+    size: str | None,
+    period: str | None,
+    as_json: bool,
+) -> None:
+    """List the presets, the user's own and those that come with Meantide.
+
+    WORDS leave only those in whose name, description, source or place all of them stand. Nearness
+    is measured above degree 0: the error is the weighted RMS √(Σ w·e² / Σ w) of the intervals'
+    errors e. In the list, equal divisions tell how near they come to 3/2, 5/4 and 7/4.
+
+    \b
+    meantide presets scales meantone
+    meantide presets scales --near 3/2,5/4,7/4 --size 5..31 --period 2/1
+    meantide presets anchors london
+    """
     catalogue = Catalogue()
+    wanted = _read_wanted(kind, near, weights, size, period)
     kinds = KINDS if kind is None else (kind,)
-    found = [preset for each in kinds for preset in list_presets(catalogue, each)]
+    found = [
+        preset
+        for each in kinds
+        for preset in list_presets(catalogue, each, wanted.targets, wanted.weights)
+        if preset.matches(words)
+    ]
+    if near is not None or size is not None or period is not None:
+        broken = sum(bool(preset.error) for preset in found)
+        found = [preset for preset in found if not preset.error and wanted.has(preset)]
+        if broken:
+            told = f"{broken} left out that cannot be read; `meantide presets scales` says why"
+            click.echo(f"meantide: {told}", err=True)
+    if near is not None:
+        found.sort(key=lambda preset: preset.facts["error_cents"])
     if as_json:
-        click.echo(json.dumps([asdict(preset) for preset in found], indent=2))
-        return
-    console = Console(markup=False, highlight=False, emoji=False)
-    for each in kinds:
-        table = Table("name", "about", "source", title=each, title_justify="left")
-        for preset in found:
-            if preset.kind == each:
-                table.add_row(preset.name, preset.error or preset.about, preset.source)
-        console.print(table)
+        click.echo(json.dumps([p.to_mapping() for p in found], indent=2, allow_nan=False))
+    elif near is not None:
+        print_ranking(found, [str(target) for target in wanted.targets])
+    else:
+        for each in kinds:
+            print_presets(each, [preset for preset in found if preset.kind == each])
 
 
-def list_presets(catalogue: Catalogue, kind: str) -> list[Preset]:
-    """Return the presets of one kind; one that cannot be read is listed with its error."""
-    readers: dict[str, Callable[[Path], object]] = {
-        "scales": catalogue.scale,
-        "anchors": catalogue.anchor,
-        "layouts": catalogue.layout,
-        "voices": catalogue.voice,
-    }
-    found = []
-    for name in catalogue.names(kind):
-        file = catalogue.find(kind, name)
-        about = source = error = ""
-        try:
-            labels = dict(catalogue.definition(kind, file).value.entries())
-            about = labels["about"].text() if "about" in labels else ""
-            source = labels["source"].text() if "source" in labels else ""
-            readers[kind](file)
-        except MeantideError as problem:
-            error = str(problem)
-        found.append(Preset(kind, name, about, source, str(file), error))
-    return found
+def _read_wanted(
+    kind: str | None, near: str | None, weights: str | None, size: str | None, period: str | None
+) -> Wanted:
+    """Return what the options ask for; raises InvalidValue for what does not fit together."""
+    options = {"--near": near, "--weights": weights, "--size": size, "--period": period}
+    for option, text in options.items():
+        if text is not None and kind != "scales":
+            raise InvalidValue(option, text, f"presets scales {option} ...; only scales have it")
+    if weights is not None and near is None:
+        raise InvalidValue("--weights", weights, "weights together with --near")
+    targets = TARGETS if near is None else tuple(read_intervals([near]))
+    shares = None if weights is None else tuple(read_weights(weights))
+    if shares is not None and (len(shares) != len(targets) or not sum(shares)):
+        raise InvalidValue("--weights", weights, f"{len(targets)} numbers, not all 0")
+    return Wanted(
+        targets,
+        shares,
+        None if size is None else _read_sizes(size),
+        None if period is None else Interval.parse(period),
+    )
+
+
+def _read_sizes(text: str) -> range:
+    """Return the numbers of degrees that `LOW..HIGH`, both included, or one number stands for."""
+    match = _SIZES.fullmatch(text)
+    low, high = (int(match[1]), int(match[2] or match[1])) if match else (1, 0)
+    if high < low:
+        raise InvalidValue("--size", text, "a number of degrees, or LOW..HIGH such as 5..31")
+    return range(low, high + 1)

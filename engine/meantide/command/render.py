@@ -109,9 +109,9 @@ def render(
         _report(log, out, 1)
         return
     piece = read_any(score, Overrides(scale, anchor, layout, voice))
-    for notice in piece.notices:
-        click.echo(f"notice: {notice}", err=True)
     timeline = lay_out(piece, rate)
+    for notice in timeline.score.notices:
+        click.echo(f"notice: {notice}", err=True)
     settings = Settings(rate, block, notes, level, sample_format)
     log = _render_shown(timeline, out, settings, readable(score))
     _report(log, out, len(timeline.score.parts))

@@ -22,7 +22,8 @@ from meantide.perform.event import (
     PitchKind,
 )
 from meantide.perform.performance import pitch_hz
-from meantide.pitch import Anchor, NoteName, Scale, Tuning
+from meantide.pitch import Anchor, Layout, NoteName, Scale, Tuning
+from meantide.pitch.air import Air, anchor_in, stated_air
 from meantide.voice.description import AdditiveVoice
 
 HORIZON_S = 60.0
@@ -54,6 +55,8 @@ class Control:
         self._pending: list[Event] = []
         self._sample = AT_ONCE
         self._auto_ids = count(NO_NOTE - 1, -1)
+        self._told_silent: set[int] = set()
+        """Keys struck that play nothing in the layout there is; said once of each."""
 
     def start(self, fade_s: float) -> None:
         """Give the engine its first tuning and voice, and bring the level up from silence."""
@@ -84,7 +87,12 @@ class Control:
     # -- requests ---------------------------------------------------------------------------
 
     def note_on(self, pitch: Pitch, velocity: float, note: int | None) -> None:
-        """Begin a note; one given no id gets one of the engine's own."""
+        """Begin a note; one given no id gets one of the engine's own.
+
+        A key that plays nothing in the layout is refused the first time, and then let pass.
+        """
+        if pitch.kind == PitchKind.KEY and self._is_silent(int(pitch.value)):
+            return
         if pitch_hz(self.state.tuning, pitch, self.engine.rate) is None:
             scale = self.state.tuning.scale.label
             allowed = f"a pitch that {scale} has, between 0.01 Hz and half the sample rate"
@@ -112,6 +120,10 @@ class Control:
         tuning = self.state.tuning
         self.change_tuning(replace(tuning, scale=scale), glide_s, held)
 
+    def change_layout(self, layout: Layout, glide_s: float, held: Held) -> None:
+        """Give the keys other degrees; held notes follow their keys, or stay."""
+        self.change_tuning(replace(self.state.tuning, layout=layout), glide_s, held)
+
     def change_anchor(self, hz: float, note: NoteName | None, glide_s: float) -> None:
         """Give another frequency to the anchored note, or to the note named."""
         now = self.state.tuning.anchor
@@ -119,13 +131,27 @@ class Control:
             anchor = Anchor(hz, note=now.note, degree=now.degree)
         else:
             anchor = Anchor(hz, note=note)
+        self.move_anchor(anchor, glide_s)
+
+    def move_anchor(self, anchor: Anchor, glide_s: float) -> None:
+        """Put another anchor under the same scale."""
         self.change_tuning(replace(self.state.tuning, anchor=anchor), glide_s, Held.FOLLOW)
+
+    def warm_anchor(self, celsius: float, glide_s: float) -> None:
+        """Move the anchor to where an ideal column of dry air has it at another temperature.
+
+        The anchor must state its own; after that it states the new one.
+        """
+        anchor = self.state.tuning.anchor
+        self.move_anchor(anchor_in(anchor, stated_air(anchor), Air(celsius)), glide_s)
 
     def change_tuning(self, tuning: Tuning, glide_s: float, held: Held) -> None:
         """Put another tuning in place; held notes follow over `glide_s`, or stay."""
         number = self._hand_over(tuning)
         samples = round(glide_s * self.engine.rate)
         self._add(Event(Kind.TUNING, samples=samples, value=number, held=held))
+        if tuning.layout != self.state.tuning.layout:
+            self._told_silent.clear()
         self.state = replace(self.state, tuning=tuning)
 
     def change_voice(self, voice: AdditiveVoice) -> None:
@@ -141,6 +167,17 @@ class Control:
         self.state = replace(self.state, level_db=level_db)
 
     # -- inside -----------------------------------------------------------------------------
+
+    def _is_silent(self, key: int) -> bool:
+        """Tell whether a key plays nothing; raise InvalidValue the first time it does not."""
+        tuning = self.state.tuning
+        if tuning.degree_of_key(key) is not None:
+            return False
+        if key not in self._told_silent:
+            self._told_silent.add(key)
+            allowed = f"a key that plays something in {tuning.layout.label}; it stays silent"
+            raise InvalidValue("key", key, allowed)
+        return True
 
     def _check_room(self) -> None:
         if not self.engine.has_room:

@@ -11,6 +11,7 @@ from meantide.live.wire import Argument, Message
 from meantide.perform.event import Held, Pitch, PitchKind
 from meantide.perform.master import LOUDEST_DB, QUIETEST_DB
 from meantide.pitch import NoteName, Scale
+from meantide.pitch.air import COLDEST_IDEAL, HOTTEST_IDEAL
 
 LARGEST_ID = 2**53
 LONGEST_S = 60.0
@@ -151,6 +152,10 @@ def _scale_equal(control: Control, parts: int, glide_s: float = 0.0) -> None:
     control.change_scale(Scale.equal(parts, name=f"{parts}-equal"), glide_s, Held.FOLLOW)
 
 
+def _layout(control: Control, name: str, glide_s: float = 0.0, held: Held = Held.FOLLOW) -> None:
+    control.change_layout(control.catalogue.layout(name), glide_s, held)
+
+
 def _anchor(control: Control, hz: float, *rest: Argument) -> None:
     """Read Hz, [note name], [glide]; the glide may stand without a name."""
     left = list(rest)
@@ -159,6 +164,14 @@ def _anchor(control: Control, hz: float, *rest: Argument) -> None:
     if left:
         raise InvalidValue("arguments", f"{1 + len(rest)} of them", "Hz, [note name], [glide]")
     control.change_anchor(hz, note, glide_s)
+
+
+def _anchor_preset(control: Control, name: str, glide_s: float = 0.0) -> None:
+    control.move_anchor(control.catalogue.anchor(name), glide_s)
+
+
+def _anchor_celsius(control: Control, celsius: float, glide_s: float = 0.0) -> None:
+    control.warm_anchor(celsius, glide_s)
 
 
 def _voice(control: Control, name: str) -> None:
@@ -177,6 +190,7 @@ def _ask_state(control: Control) -> Sequence[Reply]:
         "degrees": state.tuning.scale.size,
         "period": str(state.tuning.scale.period),
         "anchor": state.tuning.anchor.label,
+        "layout": state.tuning.layout.label,
         "voice": state.voice.name,
         "level_db": state.level_db,
         "notes": engine.sounding,
@@ -211,6 +225,11 @@ ADDRESSES: Mapping[str, Address] = {
     "/scale": Address(_scale, (Slot("name", _name), GLIDE, Slot("held", _held, optional=True))),
     "/scale/equal": Address(_scale_equal, (Slot("parts", _whole(1, 100_000)), GLIDE)),
     "/anchor": Address(_anchor, (Slot("Hz", _number(0.01, 20_000.0)),), rest=True),
+    "/anchor/preset": Address(_anchor_preset, (Slot("name", _name), GLIDE)),
+    "/anchor/celsius": Address(
+        _anchor_celsius, (Slot("celsius", _number(COLDEST_IDEAL, HOTTEST_IDEAL)), GLIDE)
+    ),
+    "/layout": Address(_layout, (Slot("name", _name), GLIDE, Slot("held", _held, optional=True))),
     "/voice": Address(_voice, (Slot("name", _name),)),
     "/level": Address(
         _level,

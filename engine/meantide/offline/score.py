@@ -151,13 +151,13 @@ class _ScoreReader:
         given = [key for key in ("scale", "anchor", "layout") if key in fields]
         if not given:
             raise InvalidValue("change", "nothing to change", "a scale, an anchor or a layout")
+        changed = {}
         for key in given:
             if getattr(self._overrides, key):
                 self._notices.append(f"the change of {key} in the score gives way to --{key}")
             else:
-                value = getattr(self._catalogue, key)(fields[key], self._base)
-                tuning = replace(tuning, **{key: value})
-        return tuning
+                changed[key] = getattr(self._catalogue, key)(fields[key], self._base)
+        return replace(tuning, **changed)  # at once: they may fit only together
 
     def _part(self, name: str, value: Value) -> ScorePart:
         fields = value.fields("voice", "notes", "level_db", "pan")

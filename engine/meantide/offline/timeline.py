@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from meantide.errors import InvalidValue
@@ -13,7 +13,7 @@ from meantide.offline.takelog import (
     LoggedPitch,
     LoggedTuning,
 )
-from meantide.perform.event import Event, Kind, Outcome, OutcomeKind
+from meantide.perform.event import Event, Kind, Outcome, OutcomeKind, PitchKind
 from meantide.perform.performance import Performance, pitch_hz
 from meantide.pitch import Tuning
 from meantide.voice.description import AdditiveVoice
@@ -48,7 +48,12 @@ class Timeline:
 
 
 def lay_out(score: Score, rate: int) -> Timeline:
-    """Lay `score` out at `rate` samples a second; InvalidValue for a note that cannot sound."""
+    """Lay `score` out at `rate` samples a second; InvalidValue for a note that cannot sound.
+
+    Notes on keys that play nothing in the layout are left out; the timeline's score is without
+    them, and one notice of it says so.
+    """
+    score = _without_silent_keys(score)
     values: dict[int, Tuning | AdditiveVoice] = {}
 
     def numbered(value: Tuning | AdditiveVoice) -> int:
@@ -77,6 +82,36 @@ def lay_out(score: Score, rate: int) -> Timeline:
             _check_sounds(note, score, rate)
     events.sort(key=lambda event: (event.sample, _ORDER.get(event.kind, 2)))
     return Timeline(rate, tuple(events), values, tuple(notes), score)
+
+
+def _without_silent_keys(score: Score) -> Score:
+    """Return `score` without the notes on keys that play nothing when they begin."""
+    silent: list[int] = []
+    layouts: dict[str, None] = {}
+
+    def plays(note: ScoreNote) -> bool:
+        if note.pitch.kind != PitchKind.KEY:
+            return True
+        key, tuning = int(note.pitch.value), tuning_at(score.tuning, score.changes, note.start_s)
+        if tuning.degree_of_key(key) is not None:
+            return True
+        silent.append(key)
+        layouts[tuning.layout.label] = None
+        return False
+
+    parts = tuple(
+        replace(part, notes=tuple(note for note in part.notes if plays(note)))
+        for part in score.parts
+    )
+    if not silent:
+        return score
+    keys = ", ".join(map(str, sorted(set(silent))))
+    where = " and ".join(layouts)
+    if not any(part.notes for part in parts):
+        raise InvalidValue("notes", f"keys {keys}", f"keys that play something in {where}")
+    notes = "1 note" if len(silent) == 1 else f"{len(silent)} notes"
+    notice = f"{notes} left out: in {where} nothing is on the keys {keys}"
+    return replace(score, parts=parts, notices=(*score.notices, notice))
 
 
 def _note_events(planned: PlannedNote, part: int, rate: int) -> Iterable[Event]:

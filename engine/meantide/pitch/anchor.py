@@ -11,6 +11,7 @@ HIGHEST_HZ = 20_000.0
 MAX_DEGREE = 1_000_000
 ABSOLUTE_ZERO_CELSIUS = -273.15
 HOTTEST_CELSIUS = 100.0
+FIRST_YEAR, LAST_YEAR = 1, 9999
 ALLOWED = "a note or degree and its frequency in Hz, such as A4=440 or 0=256"
 
 
@@ -19,7 +20,8 @@ class Anchor:
     """One note name, or one degree, and its frequency, perhaps stated at a temperature.
 
     `hz` is 0.01 to 20,000 Hz; `celsius` says at what temperature of the air (or of a fork) it was
-    stated and changes nothing by itself. Raises InvalidValue.
+    stated and changes nothing by itself. `year` (1 to 9999, the first of several) and `place` say
+    when and where it was in use. Raises InvalidValue.
     """
 
     hz: float
@@ -29,6 +31,8 @@ class Anchor:
     name: str = ""
     source: str = ""
     about: str = ""
+    year: int | None = None
+    place: str = ""
 
     def __post_init__(self) -> None:
         if (self.note is None) == (self.degree is None):
@@ -44,6 +48,11 @@ class Anchor:
         if self.celsius is not None:
             _check_number("celsius", self.celsius, ABSOLUTE_ZERO_CELSIUS, HOTTEST_CELSIUS)
             object.__setattr__(self, "celsius", float(self.celsius))
+        if self.year is not None and (
+            type(self.year) is not int or not FIRST_YEAR <= self.year <= LAST_YEAR
+        ):
+            allowed = f"a whole number from {FIRST_YEAR} to {LAST_YEAR}"
+            raise InvalidValue("year", self.year, allowed)
 
     @classmethod
     def parse(cls, text: str) -> Self:
@@ -79,6 +88,10 @@ class Anchor:
         mapping["hz"] = self.hz
         if self.celsius is not None:
             mapping["celsius"] = self.celsius
+        if self.year is not None:
+            mapping["year"] = self.year
+        if self.place:
+            mapping["place"] = self.place
         return mapping
 
 

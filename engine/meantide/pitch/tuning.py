@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from meantide.errors import InvalidValue
 from meantide.pitch.anchor import Anchor
 from meantide.pitch.interval import Interval
-from meantide.pitch.layout import Layout, LinearLayout
+from meantide.pitch.layout import KeyMap, Layout, LinearLayout
 from meantide.pitch.notation import degree_of, name_of
 from meantide.pitch.note_name import NoteName
 from meantide.pitch.scale import Scale
@@ -20,8 +20,8 @@ class Tuning:
 
     Changing the anchor multiplies every frequency by one factor; changing the scale moves every
     note but the anchored one. Raises InvalidValue (or NotFound) if the scale does not have the
-    anchor's note. Every method is plain arithmetic, safe in the audio callback, and raises
-    InvalidValue for a pitch over 64 octaves from the anchor.
+    anchor's note, or what the layout needs. Every method is plain arithmetic, safe in the audio
+    callback, and raises InvalidValue for a pitch over 64 octaves from the anchor.
     """
 
     scale: Scale
@@ -30,6 +30,7 @@ class Tuning:
     anchor_degree: int = field(init=False, compare=False)
     """The degree whose frequency is the anchor's."""
     _anchor_octaves: float = field(init=False, repr=False, compare=False)
+    _keys: KeyMap = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         anchor = self.anchor
@@ -37,6 +38,7 @@ class Tuning:
         assert degree is not None  # noqa: S101  an anchor has one of the two
         object.__setattr__(self, "anchor_degree", degree)
         object.__setattr__(self, "_anchor_octaves", self.scale.octaves(degree))
+        object.__setattr__(self, "_keys", self.layout.on(self.scale))
 
     def hz_of_degree(self, degree: int) -> float:
         """Return the frequency of a degree in Hz."""
@@ -46,8 +48,20 @@ class Tuning:
         return self.anchor.hz * math.exp2(octaves)
 
     def hz_of_key(self, key: int) -> float:
-        """Return the frequency in Hz that a key plays through the layout."""
-        return self.hz_of_degree(self.layout.degree(key))
+        """Return the frequency in Hz that a key plays through the layout.
+
+        Raises InvalidValue for a key that plays nothing.
+        """
+        degree = self._keys.degree(key)
+        if degree is None:
+            raise InvalidValue(
+                "key", key, f"a key that plays; in {self.layout.label} this one plays nothing"
+            )
+        return self.hz_of_degree(degree)
+
+    def degree_of_key(self, key: int) -> int | None:
+        """Return the degree that a key plays through the layout; None for one that is silent."""
+        return self._keys.degree(key)
 
     def hz_of_name(self, name: NoteName | str) -> float:
         """Return the frequency of a note name in Hz; raises as `degree_of_name`."""
