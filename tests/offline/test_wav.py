@@ -10,7 +10,8 @@ import scipy.io.wavfile
 import soundfile
 
 from meantide.errors import InvalidValue
-from meantide.offline.wav import BITS, SUBTYPES, WavWriter, whole_file
+from meantide.offline.wav import BITS, SUBTYPES, WavWriter
+from meantide.whole_file import whole_file
 from playing import decibels
 
 RATE = 44_100

@@ -7,7 +7,7 @@ from typing import Any
 import yaml
 
 from meantide.document import plain_scalar
-from meantide.offline.wav import whole_file
+from meantide.whole_file import whole_file
 
 _WIDTH = 10_000  # characters; texts are not to be broken
 

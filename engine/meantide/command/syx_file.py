@@ -3,8 +3,8 @@
 from pathlib import Path
 
 from meantide.errors import InvalidValue, NotFound
-from meantide.offline.wav import whole_file
 from meantide.pitch.midi_tuning import Placed, read_messages
+from meantide.whole_file import whole_file
 
 MAX_BYTES = 4_000_000  # some ten thousand bulk dumps
 

@@ -16,11 +16,12 @@ from meantide.offline.timeline import (
     logged_tunings,
     logged_voices,
 )
-from meantide.offline.wav import WavWriter, whole_file
+from meantide.offline.wav import WavWriter
 from meantide.perform.event import Event
 from meantide.perform.performance import Performance
 from meantide.pitch import Tuning
 from meantide.voice.kernel import F32
+from meantide.whole_file import whole_file
 
 DEFAULT_RATE, DEFAULT_BLOCK, DEFAULT_NOTES, DEFAULT_LEVEL_DB = 48_000, 4096, 128, -18.0
 TAIL_S = 0.05

@@ -1,8 +1,6 @@
 """Writing takes as WAV files: whole or not at all, in float32, 24 or 16 bits."""
 
 import struct
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -20,25 +18,6 @@ MOST_BYTES = 2**32 - 2**16
 """A WAV file counts its bytes in 32 bits; some are left for the head."""
 DITHER_SEED = 40440
 """The dither is the same for equal takes, so that equal takes are equal bytes."""
-
-
-@contextmanager
-def whole_file(path: Path) -> Iterator[Path]:
-    """Yield a path to write to, which becomes `path` at the end, or goes if anything goes wrong.
-
-    Raises InvalidValue if the folder cannot be written to.
-    """
-    partial = path.with_name(f".{path.name}.partial")
-    try:
-        partial.touch()
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise InvalidValue("out", str(path), f"a place that can be written ({reason})") from error
-    try:
-        yield partial
-        partial.replace(path)
-    finally:
-        partial.unlink(missing_ok=True)
 
 
 class WavWriter:
