@@ -12,7 +12,7 @@ from meantide.pitch import Interval
 from meantide.pitch.nearness.numbers import LARGEST_LIMIT
 
 MAX_COUNT = 100_000
-WHOLE_WIDTH = 2000  # characters; a pipe has no width, and rows stay whole for grep
+WHOLE_WIDTH = 2000  # characters; more than any row takes
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -69,14 +69,17 @@ def print_table(
     from rich.table import Table  # noqa: PLC0415
 
     click.echo(title)
+    console = Console(markup=False, highlight=False, emoji=False)
+    columns = list(zip(headings, *rows, strict=True))
+    needed = 1 + sum(max(map(len, column)) + 3 for column in columns)
+    # Where a row is too long for the terminal its cells are broken between words, never cut.
+    broken = console.is_terminal and needed > console.width
+    console.width = WHOLE_WIDTH
     table = Table()
     for heading in headings:
         table.add_column(heading, justify="left" if heading == "name" else "right")
     for row in rows:
-        table.add_row(*row)
-    console = Console(markup=False, highlight=False, emoji=False)
-    if not console.is_terminal:
-        console.width = WHOLE_WIDTH
+        table.add_row(*("\n".join(cell.split()) if broken else cell for cell in row))
     console.print(table)
 
 

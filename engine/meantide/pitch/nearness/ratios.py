@@ -141,7 +141,7 @@ def _limited_pairs(window: Window, most: int, primes: Iterable[int], enough: int
         if window.low.octaves <= reach and window.high.octaves >= -reach:
             # n·d ≤ bound and n/d ≤ high give n² ≤ bound·high; likewise d² ≤ bound/low.
             farthest = min(reach, max(window.high.octaves, -window.low.octaves))
-            largest = math.isqrt(math.ceil(bound * 1)) + 1
+            largest = math.isqrt(math.ceil(bound * math.exp2(farthest))) + 1
             pairs = _pairs_of(sorted(products(weights, min(largest, bound))), window, bound)
         if len(pairs) >= enough or bound == most:
             return pairs[:enough]
