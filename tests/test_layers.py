@@ -15,11 +15,14 @@ ROOT = Path(meantide.__file__).parent
 
 CORE = {"errors"}
 PITCH_FILES = {"pitch_files", "scale_files", "layout_files"}
-FILES = CORE | PITCH_FILES | {"reading", "document", "voice_files", "catalogue", "journal"}
+FILES = CORE | PITCH_FILES | {
+    "reading", "document", "voice_files", "catalogue", "journal", "whole_file"
+}  # fmt: skip
 
 # What each package, or module at the top, may import of the others; itself always.
 MAY_IMPORT = {
     "errors": set(),
+    "whole_file": CORE,
     "reading": CORE,
     "document": CORE | {"reading"},
     "pitch": CORE,
