@@ -3,11 +3,13 @@
 import csv
 import io
 import json
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
 from meantide.command import main
+from meantide.command.tables import signed
 
 COLUMNS = ["key", "degree", "name", "hz", "cents_above_degree_0", "cents_from_twelve_equal"]
 
@@ -93,6 +95,81 @@ def test_the_table_says_what_its_cents_are_above() -> None:
         assert part in text
 
 
+def test_players_are_told_what_their_tuners_show() -> None:
+    result = sheet("--scale", "just-five-limit", "--anchor", "c256", "--for", "players")
+    for part in ("just-five-limit, C4=256 Hz", "tuner with A4 at 440 Hz", "4 on 5"):
+        assert part in result.stdout
+    found = csv.DictReader(
+        io.StringIO(sheet("--scale", "12-equal", "--for", "players", "--as", "csv").stdout)
+    )
+    rows = {row["name"]: row for row in found}
+    # 5/3 is 884.359 cents and A 900 above C in twelve equal parts, calculated.
+    assert rows["C4"]["ratio"] == "3/5"
+    assert float(rows["C4"]["ratio_cents"]) == pytest.approx(-15.641, abs=5.1e-4)
+    # 440 Hz lies 101.27 cents above 415, calculated: a tuner set there calls it Bb4.
+    low = sheet("--for", "players", "--tuner-hz", "415", "--json")
+    a4 = next(row for row in json.loads(low.stdout)["rows"] if row["name"] == "A4")
+    assert (a4["tuner_note"], round(a4["tuner_cents"], 2)) == ("Bb4", 1.27)
+
+
+def test_ratios_are_as_near_and_of_such_primes_as_asked() -> None:
+    arguments = ("--scale", "31-equal", "--anchor", "C4=256", "--for", "players", "--json")
+    rows = json.loads(sheet(*arguments).stdout)["rows"]
+    # 14 and 25 steps of 31 lie 9.382 and 1.084 cents below 11/8 and 7/4, calculated.
+    assert (rows[14]["ratio"], rows[25]["ratio"]) == ("11/8", "7/4")
+    rows = json.loads(sheet(*arguments, "--limit", "5").stdout)["rows"]
+    assert not any(row["ratio"] in {"11/8", "7/4"} for row in rows)
+    rows = json.loads(sheet(*arguments, "--within", "1").stdout)["rows"]
+    assert rows[10]["ratio"] == "5/4"  # 0.783 cent off
+    assert rows[18]["ratio"] != "3/2"  # 5.181 cents
+
+
+def test_nothing_is_minus_nought() -> None:
+    assert [signed(value, 1) for value in (-0.04, 0, 0.04, -0.06)] == [
+        "+0.0",
+        "+0.0",
+        "+0.0",
+        "-0.1",
+    ]
+
+
+def test_a_keyboard_is_told_what_its_keys_play() -> None:
+    arguments = ("--scale", "31-equal", "--layout", "keyboard", "--for", "keyboard")
+    rows = json.loads(sheet(*arguments, "--json").stdout)["rows"]
+    assert [row["key"] for row in rows] == list(range(36, 97))
+    at = {row["key"]: row for row in rows}
+    # On the chain of fifths in 31 parts C# is degree 2 and Eb 8; they stand on keys 61 and 63.
+    assert (at[61]["key_name"], at[61]["name"], at[61]["degree"]) == ("C#4", "C#4", 2)
+    assert (at[63]["name"], at[63]["degree"]) == ("Eb4", 8)
+    silent = sheet(*arguments[:2], "--layout", "black-keys", "--for", "keyboard", "--keys", "60")
+    assert "the key is silent" in silent.stdout
+
+
+def test_markdown_is_a_table_with_its_notes() -> None:
+    lines = sheet("--scale", "31-equal", "--keys", "60..61", "--as", "markdown").stdout.split("\n")
+    assert lines[0] == "## 31-equal, A4=440 Hz"
+    assert lines[2] == "| key | degree | name | Hz | cents above C4 | 12-equal |"
+    assert lines[3] == "| ---: | ---: | --- | ---: | ---: | ---: |"
+    assert lines[4].startswith("| 60 | 0 | C4 | 263.0921 | 0.000 |")
+    assert lines[7].startswith("12-equal: cents from")
+
+
+@pytest.mark.parametrize(
+    ("name", "beginning"), [("a.pdf", b"%PDF"), ("a.svg", b"<?xml"), ("a.PNG", b"\x89PNG\r\n")]
+)
+def test_pictures_are_drawn(tmp_path: Path, name: str, beginning: bytes) -> None:
+    path = tmp_path / name
+    result = sheet("--scale", "19-equal", "--for", "players", "--picture", str(path))
+    assert result.stdout == f"{path}: 20 of 20 notes named\n"
+    assert path.read_bytes().startswith(beginning)
+
+
+def test_a_scale_of_a_thousand_is_listed_whole() -> None:
+    for whom in ("everyone", "players"):
+        result = sheet("--scale", "1000-equal", "--for", whom, "--as", "csv")
+        assert len(result.stdout.splitlines()) == 1002
+
+
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
@@ -104,6 +181,15 @@ def test_the_table_says_what_its_cents_are_above() -> None:
         (["--keys", "60-72"], "--keys: got '60-72'; allowed: LOW..HIGH"),
         (["--degrees", "0..200000"], "--degrees: got '0..200000'; allowed: LOW..HIGH"),
         (["--keys", "1", "--degrees", "1"], "either --keys or --degrees"),
+        (["--as", "csv", "--json"], "--json: got 'csv'; allowed: one of --json and --as"),
+        (["--as", "csv", "--picture", "x.pdf"], "either a picture or a table"),
+        (["--json", "--picture", "x.pdf"], "either a picture or a table"),
+        (["--picture", "x.gif"], "a file name that ends in .pdf, .svg, .png"),
+        (["--for", "keyboard", "--degrees", "1"], "--for: got 'keyboard'; allowed: --keys"),
+        (["--for", "players", "--tuner-hz", "nan"], "tuner-hz: got nan; allowed: the tuner's A4"),
+        (["--for", "players", "--tuner-hz", "-1", "--picture", "x.pdf"], "tuner-hz: got -1.0"),
+        (["--for", "players", "--within", "101"], "within: got 101.0; allowed: cents from 0 to"),
+        (["--layout", "black-keys", "--keys", "60", "--picture", "x.pdf"], "keys that play"),
         (["--keys", "9999"], "degree: got 9939; allowed: degrees within 64 octaves"),
         (["--layout", "lineal"], "layout: got 'lineal'; allowed: did you mean linear?"),
     ],
