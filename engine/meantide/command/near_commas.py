@@ -8,8 +8,8 @@ from meantide.command.near_shared import (
     count_option,
     json_option,
     limit_option,
+    print_found,
     print_json,
-    print_table,
     read_cents,
 )
 from meantide.errors import InvalidValue
@@ -79,7 +79,7 @@ def commas(
         )
         return
     taken = ", ".join(f"{prime} → {step}" for prime, step in steps.items())
-    print_table(
+    print_found(
         f"{parts} equal parts of {parsed_period}: {taken}",
         ["comma", "cents", "name"],
         [

@@ -12,8 +12,8 @@ import click
 from meantide.command.near_shared import (
     count_option,
     json_option,
+    print_found,
     print_json,
-    print_table,
     read_intervals,
 )
 from meantide.errors import InvalidValue
@@ -83,7 +83,7 @@ def divisions(
             }
         )
         return
-    print_table(
+    print_found(
         f"equal parts of {parsed_period}, {least} to {most}, by {by}",
         ["parts", "error", "% step", "consistent", *map(str, wanted)],
         [

@@ -11,8 +11,8 @@ from meantide.command.near_shared import (
     count_option,
     json_option,
     limit_option,
+    print_found,
     print_json,
-    print_table,
     read_cents,
     read_intervals,
     tolerance_option,
@@ -65,7 +65,7 @@ def ratio(
             }
         )
         return
-    print_table(
+    print_found(
         f"within {within.cents:g} cents of {interval}",
         ["ratio", "num × den", "limit", "cents", "error"],
         [
@@ -127,7 +127,7 @@ def chord(
             }
         )
         return
-    print_table(
+    print_found(
         f"within {within.cents:g} cents of every interval of the chord",
         ["proportion", "limit", "worst", "errors above the lowest note"],
         [

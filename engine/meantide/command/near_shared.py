@@ -7,12 +7,12 @@ from typing import Any, TypeVar
 
 import click
 
+from meantide.command.tables import Printed, print_table
 from meantide.errors import InvalidValue
 from meantide.pitch import Interval
 from meantide.pitch.nearness.numbers import LARGEST_LIMIT
 
 MAX_COUNT = 100_000
-WHOLE_WIDTH = 2000  # characters; more than any row takes
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -58,29 +58,14 @@ def read_intervals(texts: Iterable[str]) -> list[Interval]:
     return [Interval.parse(part) for text in texts for part in text.split(",")]
 
 
-def print_table(
+def print_found(
     title: str, headings: Sequence[str], rows: Sequence[Sequence[str]], otherwise: str
 ) -> None:
     """Print rows for people; `otherwise` says what to make of there being none."""
     if not rows:
         click.echo(f"{title}: {otherwise}")
         return
-    from rich.console import Console  # noqa: PLC0415  not needed for JSON
-    from rich.table import Table  # noqa: PLC0415
-
-    click.echo(title)
-    console = Console(markup=False, highlight=False, emoji=False)
-    columns = list(zip(headings, *rows, strict=True))
-    needed = 1 + sum(max(map(len, column)) + 3 for column in columns)
-    # Where a row is too long for the terminal its cells are broken between words, never cut.
-    broken = console.is_terminal and needed > console.width
-    console.width = WHOLE_WIDTH
-    table = Table()
-    for heading in headings:
-        table.add_column(heading, justify="left" if heading == "name" else "right")
-    for row in rows:
-        table.add_row(*("\n".join(cell.split()) if broken else cell for cell in row))
-    console.print(table)
+    print_table(Printed(title, (), tuple(headings), rows))
 
 
 def print_json(answer: dict[str, Any]) -> None:

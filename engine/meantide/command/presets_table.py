@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from rich.console import Console
 from rich.table import Table
 
-from meantide.command.near_shared import WHOLE_WIDTH
 from meantide.command.presets_facts import Facts, Preset
+from meantide.command.tables import WHOLE_WIDTH
 
 _HEADINGS = {
     "scales": ("degrees",),

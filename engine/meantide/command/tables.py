@@ -23,18 +23,21 @@ class Printed:
 
 
 def print_table(printed: Printed) -> None:
-    """Print a table for a terminal, or as wide as it is where there is none."""
+    """Print a table as wide as it is; on a terminal too narrow its cells are broken at spaces."""
     from rich.console import Console  # noqa: PLC0415  not needed for the other forms
     from rich.table import Table  # noqa: PLC0415
 
-    table = Table(title=printed.title, title_justify="left")
+    console = Console(markup=False, highlight=False, emoji=False)
+    columns = list(zip(printed.headings, *printed.rows, strict=True))
+    needed = 1 + sum(max(map(len, column)) + 3 for column in columns)
+    broken = console.is_terminal and needed > console.width
+    console.width = WHOLE_WIDTH
+    click.echo(printed.title)
+    table = Table()
     for heading in printed.headings:
         table.add_column(heading, justify="left" if heading in printed.left else "right")
     for row in printed.rows:
-        table.add_row(*row)
-    console = Console(markup=False, highlight=False, emoji=False)
-    if not console.is_terminal:
-        console.width = WHOLE_WIDTH
+        table.add_row(*("\n".join(cell.split()) if broken else cell for cell in row))
     console.print(table)
     for note in printed.notes:
         console.print(note)
