@@ -20,6 +20,7 @@ from meantide.live.control import Control, State
 from meantide.live.engine import Engine
 from meantide.live.namespace import ADDRESSES
 from meantide.live.server import OscServer
+from meantide.perform.event import RECORD
 from meantide.pitch import Anchor, Scale, Tuning
 from playing import RATE, SINE, decibels
 
@@ -349,7 +350,11 @@ def test_the_audio_side_survives_a_fault_with_silence_and_counts_it(stage: Stage
     out = np.ones((2, BLOCK + 1), np.float32)  # a block longer than was promised
     stage.engine.fill(out)
     assert not out.any()
-    assert stage.engine.health.errors == 1
+    out = np.ones((2, BLOCK), np.float32)
+    stage.engine._to_audio._groups.append(bytes([255]) * RECORD.size)  # no such kind of event
+    stage.engine.fill(out)
+    assert not out.any()  # what stood in the buffer before does not sound again
+    assert stage.engine.health.errors == 2
     assert stage.play(0.1).any()
 
 

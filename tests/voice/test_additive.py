@@ -53,6 +53,21 @@ def test_a_glide_is_the_plain_sum_along_its_closed_form() -> None:
     assert np.abs(out - plain)[480:].max() < 3e-6
 
 
+def test_a_glide_goes_on_through_a_release_in_the_middle_of_a_cell() -> None:
+    voice = saw(1, Envelope(release_s=60.0))  # a fall of 0.1 dB while we look
+    bank = bank_with(voice, [440.0])
+    pieces = [read(bank, [0], 1000)]
+    bank.retune(np.array([0]), np.array([880.0]), 2400)
+    pieces.append(read(bank, [0], 1000 + 63))
+    bank.release(np.array([0]))
+    pieces.append(read(bank, [0], 4000))
+    out = np.concatenate(pieces, axis=1)[0]
+    plain = tones.note(
+        RATE, len(out), [(0, 0, 440.0), (1000, 2400, 880.0)], level_db=0.0, attack_s=0.0
+    )
+    assert np.abs(out - plain)[480:].max() < 0.02
+
+
 @pytest.mark.parametrize("at", [1, 63, 64, 65, 640, 1000])
 def test_a_cut_in_a_cell_leaves_no_step(at: int) -> None:
     voice = saw(20)
