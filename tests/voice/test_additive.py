@@ -58,7 +58,7 @@ def test_a_glide_goes_on_through_a_release_in_the_middle_of_a_cell() -> None:
     bank = bank_with(voice, [440.0])
     pieces = [read(bank, [0], 1000)]
     bank.retune(np.array([0]), np.array([880.0]), 2400)
-    pieces.append(read(bank, [0], 1000 + 63))
+    pieces.append(read(bank, [0], 1024 + 1))
     bank.release(np.array([0]))
     pieces.append(read(bank, [0], 4000))
     out = np.concatenate(pieces, axis=1)[0]
