@@ -17,6 +17,7 @@ VERBS = {
     "beats": "say how fast the notes of a dyad or chord beat",
     "rough": "find where a voice is smoothest, and make a spectrum for a scale",
     "air": "say what an anchor becomes as the air warms or cools",
+    "listen": "find the pitch of a recording or an input, and the anchor it makes",
     "near": "find simple ratios, equal divisions and commas near what you have in mind",
     "presets": "list scales, anchors, layouts and voices",
     "carry": "write and read tunings as MIDI tuning messages (.syx)",

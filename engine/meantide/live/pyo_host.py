@@ -9,6 +9,7 @@ readers are silent unless told to play; and the tables' memory must outlive ever
 import contextlib
 import os
 import sys
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
@@ -19,6 +20,7 @@ from meantide.errors import DeviceError
 from meantide.voice.kernel import F32
 
 BACK_ENDS = ("jack", "portaudio")
+_STANDSTILL_S = 2.0  # without a block, after which an input is given up
 
 
 class PyoHost:
@@ -76,6 +78,77 @@ class PyoHost:
         self._views.clear()
 
 
+def record(
+    back_ends: Sequence[str], rate: int, block: int, seconds: float
+) -> tuple[NDArray[np.float32], int, str]:
+    """Record two channels from the first of `back_ends` that has an input; nothing is played.
+
+    Returns (frames, 2), the rate, and the name of the back end. Raises DeviceError if there is no
+    input, or if it goes away or stands still.
+    """
+    reasons = []
+    for back_end in back_ends:
+        try:
+            server = _input_server(back_end, rate, block)
+        except DeviceError as error:
+            reasons.append(str(error))
+            continue
+        return _record_from(server, back_end, seconds), int(server.getSamplingRate()), back_end
+    raise DeviceError("no input to record from: " + "; ".join(reasons))
+
+
+def _input_server(back_end: str, rate: int, block: int) -> Any:
+    pyo = _import_pyo()
+    if back_end == "portaudio" and not _has_input(pyo):
+        raise DeviceError("portaudio: no sound card with an input")
+    server = pyo.Server(
+        sr=rate, nchnls=2, ichnls=2, buffersize=block, duplex=1, audio=back_end,
+        jackname="meantide-listen", verbosity=0,
+    )  # fmt: skip
+    server.deactivateMidi()
+    with _quiet():
+        server.boot()
+    if not server.getIsBooted():
+        raise DeviceError(f"{back_end}: no server to be reached")
+    return server
+
+
+def _record_from(server: Any, back_end: str, seconds: float) -> NDArray[np.float32]:
+    """Record into two tables until they are full, then shut the server down."""
+    pyo = _import_pyo()
+    tables = [pyo.NewTable(length=seconds) for _ in range(2)]
+    recorders = [
+        pyo.TableRec(pyo.Input(channel), table).play() for channel, table in enumerate(tables)
+    ]
+    blocks = 0
+    whole = threading.Event()
+    needed = tables[0].getSize() // server.getBufferSize() + 2
+
+    def count() -> None:
+        nonlocal blocks
+        blocks += 1
+        if blocks >= needed:
+            whole.set()
+
+    server.setCallback(count)
+    try:
+        with _quiet():
+            server.start()
+        seen = -1
+        while not whole.wait(_STANDSTILL_S):
+            if not server.getIsBooted() or blocks == seen:
+                raise DeviceError(f"{back_end}: the device went away or stands still")
+            seen = blocks
+    finally:
+        del recorders
+        with _quiet():
+            if server.getIsBooted():
+                server.stop()
+                server.shutdown()
+    channels = [np.array(np.asarray(table.getBuffer()), dtype=np.float32) for table in tables]
+    return np.stack(channels, axis=1)
+
+
 def devices() -> list[str]:
     """Return a line for each place where sound could go, and whether it is there."""
     pyo = _import_pyo()
@@ -112,6 +185,11 @@ def _import_pyo() -> Any:
 def _has_output(pyo: Any) -> bool:
     with _quiet():
         return bool(pyo.pa_count_devices() > 0 and pyo.pa_get_default_output() >= 0)
+
+
+def _has_input(pyo: Any) -> bool:
+    with _quiet():
+        return bool(pyo.pa_count_devices() > 0 and pyo.pa_get_default_input() >= 0)
 
 
 def _jack_answers(pyo: Any) -> bool:
