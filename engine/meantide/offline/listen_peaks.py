@@ -62,7 +62,7 @@ def find_peaks(samples: Reals, rate: int) -> Peaks:
         shift = np.where(bend < 0.0, 0.5 * (left - right) / bend, 0.0)
     height: Reals = np.exp(0.5 * (top - 0.25 * (left - right) * shift))
     amplitude: Reals = 2.0 * height / weights.sum()
-    place_hz: Reals = (places + shift) * bin_hz
+    place_hz = (places + shift).astype(np.float64) * bin_hz
     return Peaks(place_hz, amplitude, bin_hz)
 
 
