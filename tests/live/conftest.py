@@ -75,6 +75,20 @@ def _answers(server: str) -> bool:
     return True
 
 
+def connect(client: Any, source: Any, destination: Any) -> None:
+    """Connect two JACK ports, once the clients they belong to have begun."""
+    import jack
+
+    def connected() -> bool:
+        try:
+            client.connect(source, destination)
+        except jack.JackErrorCode:  # a port can be seen before its client is active
+            return destination in client.get_all_connections(source)
+        return True
+
+    wait_for(f"{source} to meet {destination}", connected)
+
+
 class Recorder:
     """A JACK client that records two ports of another, and hears of lost blocks."""
 
@@ -102,7 +116,7 @@ class Recorder:
             ),
         )
         for output, port in zip(outputs, self._ports, strict=True):
-            self._client.connect(output, port)
+            connect(self._client, output, port)
 
     @property
     def frames(self) -> int:

@@ -11,7 +11,7 @@ from contextlib import contextmanager
 import numpy as np
 import pytest
 
-from live.conftest import JACK_RATE, PATIENCE_S, wait_for
+from live.conftest import JACK_RATE, PATIENCE_S, connect, wait_for
 
 TONE_HZ = 441.5
 
@@ -34,7 +34,7 @@ def playing(server: str) -> Iterator[None]:
     client.set_process_callback(process)
     client.activate()
 
-    def connect() -> None:
+    def meet() -> None:
         for listening in wait_for(
             "the input",
             lambda: (
@@ -43,9 +43,9 @@ def playing(server: str) -> Iterator[None]:
                 else None
             ),
         ):
-            client.connect(port, listening)
+            connect(client, port, listening)
 
-    connecting = threading.Thread(target=connect, daemon=True)
+    connecting = threading.Thread(target=meet, daemon=True)
     connecting.start()
     try:
         yield
