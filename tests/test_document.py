@@ -224,7 +224,7 @@ def test_json_values_know_their_file_and_path() -> None:
     [
         ("", "take.json: JSON: got 'Expecting value'; allowed: a JSON document"),
         ("{}\n{}", "take.json:2: JSON: got 'Extra data'; allowed: a JSON document"),
-        ('{\n"hz": 1,\n}', "take.json:3: JSON: got"),
+        ('{\n"hz": 1,\n"at" 2}', "take.json:3: JSON: got"),
         ("\ufeff{}", "take.json: JSON: got 'Unexpected UTF-8 BOM"),
         ("[NaN]", "take.json: JSON: got 'NaN'; allowed: finite numbers"),
         ('{"hz": -Infinity}', "take.json: JSON: got '-Infinity'; allowed: finite numbers"),

@@ -199,7 +199,7 @@ def test_what_is_no_strict_json_object_is_refused(text):
 
 def test_a_syntax_error_names_its_line():
     with pytest.raises(InvalidValue) as caught:
-        TakeLog.from_json('{\n"rate": 1,\n}', "x.json")
+        TakeLog.from_json('{\n"rate": 1,\n"at" 2}', "x.json")
     assert caught.value.where == "x.json:3"
 
 
