@@ -10,11 +10,15 @@ from meantide.perform.performance import Performance
 from meantide.pitch import Anchor, Scale, Tuning
 from meantide.voice.description import AdditiveVoice, Partial
 from meantide.voice.envelope import Envelope
+from meantide.voice.kernel import Kernel
+from meantide.voice.kernel_numpy import NumpyKernel
 
 RATE = 48_000
 ROOT_HALF = np.sqrt(0.5)
 """What each channel has of a note in the middle."""
 Samples = NDArray[np.float64]
+in_use: Kernel = NumpyKernel()
+"""The kernel that is played with unless another is given; the fixture `kernel` sets it."""
 
 STEADY = Envelope(attack_s=0.005, decay_s=0.01, sustain_db=0.0, release_s=0.005)
 SINE = AdditiveVoice("one-sine", (Partial(1.0),), STEADY, velocity_exponent=1.0)
@@ -64,13 +68,14 @@ def play(
     notes: int = 16,
     level_db: float = -6.0,
     rate: int = RATE,
+    kernel: Kernel | None = None,
 ) -> tuple[Samples, Performance]:
     """Play `events` in `tunings` (handed over as 1, 2, ..; the first is in force) on `voice`.
 
     Returns the left channel, scaled so that a note at velocity 1 has the amplitude that its voice
     and the level say, shape (samples,), float64; and the performance.
     """
-    performance = Performance(rate, block, notes, level_db)
+    performance = Performance(rate, block, notes, level_db, kernel=kernel or in_use)
     for number, tuning in enumerate(tunings, start=1):
         performance.hand_over(number, tuning)
     performance.hand_over(1000, voice)

@@ -28,6 +28,7 @@ from playing import (
     spectrum_db,
 )
 
+pytestmark = pytest.mark.usefixtures("kernel")  # every proof with either
 CATALOGUE = Catalogue()
 TOLERANCE_CENTS = 0.001
 SPACING, LENGTH, ATTACK = 5_200, 4_800, 480

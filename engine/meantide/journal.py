@@ -22,6 +22,7 @@ from meantide.pitch_files import read_anchor
 from meantide.reading import Value
 from meantide.scale_files import read_scale
 from meantide.voice.description import AdditiveVoice
+from meantide.voice.kernels import KERNELS, NUMPY
 from meantide.voice_files import read_voice, voice_to_mapping
 
 LARGEST = 2**62
@@ -37,11 +38,12 @@ NO_AMOUNT = (0.0, 0.0)
 
 @dataclass(frozen=True, slots=True)
 class JournalHead:
-    """How the engine ran: samples a second, frames a block, the most notes at once."""
+    """How the engine ran: samples a second, frames a block, the most notes at once, its kernel."""
 
     rate: int
     block: int
     notes: int
+    kernel: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +60,9 @@ class Journal:
 def head_line(head: JournalHead) -> str:
     """Return the first line of a journal."""
     return _line(
-        meantide=__version__, kind="journal", rate=head.rate, block=head.block, notes=head.notes
-    )
+        meantide=__version__, kind="journal", rate=head.rate, block=head.block, notes=head.notes,
+        kernel=head.kernel,
+    )  # fmt: skip
 
 
 def value_line(number: int, value: Tuning | AdditiveVoice) -> str:
@@ -128,13 +131,14 @@ def read_journal(path: Path) -> Journal:
 
 
 def _read_head(record: Value) -> JournalHead:
-    fields = record.fields("meantide", "kind", "rate", "block", "notes")
+    fields = record.fields("meantide", "kind", "rate", "block", "notes", "kernel")
     fields.text("meantide")
     fields.choice("kind", ("journal",))
     return JournalHead(
         fields.integer("rate", 8_000, 192_000),
         fields.integer("block", 1, 8192),
         fields.integer("notes", 1, 4096),
+        fields.choice("kernel", KERNELS, NUMPY),  # older journals do not say it
     )
 
 

@@ -1,10 +1,12 @@
 """What Meantide's own engine takes: partials held, music rendered, an idle engine, an event.
 
-    python tests/bench/engine_load.py held FRAMES               the partials held, as JSON
-    python tests/bench/engine_load.py block FRAMES PARTIALS     seconds per block, as JSON
-    python tests/bench/engine_load.py idle FRAMES               an engine that nobody plays
-    python tests/bench/engine_load.py events FRAMES CHORD       note ons and note offs
-    python tests/bench/engine_load.py music FILE                a MIDI file rendered
+    python tests/bench/engine_load.py held KERNEL FRAMES              the partials held, as JSON
+    python tests/bench/engine_load.py block KERNEL FRAMES PARTIALS    seconds per block, as JSON
+    python tests/bench/engine_load.py idle KERNEL FRAMES              an engine that nobody plays
+    python tests/bench/engine_load.py events KERNEL FRAMES CHORD      note ons and note offs
+    python tests/bench/engine_load.py music KERNEL FILE               a MIDI file rendered
+    python tests/bench/engine_load.py start KERNEL                    a kernel made ready
+    python tests/bench/engine_load.py peak                            the machine's float32 product
 
 The patch is that of `pyo_baseline.py`: the same frequencies, as notes of 32 harmonics, each partial
 with a level and a decay of its own so that its amplitude moves through the whole measurement, the
@@ -21,6 +23,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy is imported: one core
@@ -34,9 +37,10 @@ from meantide.offline.render import Settings, blocks_of, render
 from meantide.offline.score import Overrides
 from meantide.offline.timeline import lay_out
 from meantide.perform.event import Event, Kind, Pitch, PitchKind
-from meantide.perform.performance import Performance
+from meantide.perform.performance import MOST_NOTES, Performance
 from meantide.voice.description import AdditiveVoice, Partial
 from meantide.voice.envelope import Envelope
+from meantide.voice.kernels import kernel_named
 
 RATE_HZ = pyo_baseline.RATE_HZ
 PARTIALS = pyo_baseline.PARTIALS_PER_NOTE
@@ -48,9 +52,9 @@ RENDERINGS = 10
 SETTLE_S = 0.3  # by then a note's attack and decay are past
 
 
-def measure(frames: int, partials: int) -> float:
+def measure(kernel: str, frames: int, partials: int) -> float:
     """Return the seconds that the engine takes for one block, in a process of its own."""
-    return float(run("block", str(frames), str(partials))["seconds_per_block"])
+    return float(run("block", kernel, str(frames), str(partials))["seconds_per_block"])
 
 
 def run(*arguments: str) -> dict[str, float]:
@@ -68,9 +72,11 @@ def bench_voice() -> AdditiveVoice:
     return AdditiveVoice("bench", tuple(partials), envelope)
 
 
-def stage(frames: int, notes: int) -> Performance:
+def stage(kernel: str, frames: int, notes: int) -> Performance:
     """Return a performance with room for `notes`, its parts panned from left to right."""
-    performance = Performance(RATE_HZ, frames, notes, QUIET_DB)
+    performance = Performance(
+        RATE_HZ, frames, notes, QUIET_DB, kernel=kernel_named(kernel, tell)
+    )
     for part in range(PARTS):
         performance.hand_over(part + 1, bench_voice())
         performance.schedule(Event(Kind.VOICE, 0, part, value=part + 1))
@@ -105,13 +111,14 @@ def quickest(act: Callable[[], object]) -> float:
     return min(batch(times) for _ in range(pyo_baseline.BATCHES))
 
 
-def block(frames: int, partials: int) -> dict[str, float]:
+def block(kernel: str, frames: int, partials: int) -> dict[str, float]:
     """Time a block with `partials` sounding.
 
-    As many whole notes play as come nearest; the time is scaled by what is left over.
+    As many whole notes play as come nearest, and no more than a performance has room for; the time
+    is scaled by what is left over.
     """
-    notes = max(1, round(partials / PARTIALS))
-    performance, out = stage(frames, notes), np.zeros((2, frames), np.float32)
+    notes = max(1, min(MOST_NOTES, round(partials / PARTIALS)))
+    performance, out = stage(kernel, frames, notes), np.zeros((2, frames), np.float32)
     for number in range(notes):
         performance.schedule(note_on(number, number * 37 % ONSETS))
     fill_for(performance, out, SETTLE_S)
@@ -123,26 +130,26 @@ def block(frames: int, partials: int) -> dict[str, float]:
     return {"seconds_per_block": block_s, "load": block_s * RATE_HZ / frames}
 
 
-def held(frames: int) -> dict[str, float]:
+def held(kernel: str, frames: int) -> dict[str, float]:
     """Find how many partials take exactly as long as a block lasts."""
-    return {"partials_held": pyo_baseline.held(frames, measure)}
+    return {"partials_held": pyo_baseline.held(frames, partial(measure, kernel))}
 
 
-def idle(frames: int) -> dict[str, float]:
+def idle(kernel: str, frames: int) -> dict[str, float]:
     """Time a block of an engine in which no note sounds, made ready to play."""
-    performance, out = stage(frames, 64), np.zeros((2, frames), np.float32)
+    performance, out = stage(kernel, frames, 64), np.zeros((2, frames), np.float32)
     fill_for(performance, out, SETTLE_S)
     block_s = quickest(lambda: performance.fill(out))
     return {"seconds_per_block": block_s, "share": block_s * RATE_HZ / frames}
 
 
-def events(frames: int, chord: int) -> dict[str, float]:
+def events(kernel: str, frames: int, chord: int) -> dict[str, float]:
     """Time a chord's note ons and note offs, in microseconds a note.
 
     It is what a block in which they happen takes more than one in which the chord only sounds.
     Scheduling the events counts. The quickest of many blocks of each kind is taken.
     """
-    performance, out = stage(frames, 64), np.zeros((2, frames), np.float32)
+    performance, out = stage(kernel, frames, 64), np.zeros((2, frames), np.float32)
     fill_for(performance, out, SETTLE_S)
     took: dict[str, list[float]] = {"on": [], "held": [], "off": []}
 
@@ -169,15 +176,17 @@ def events(frames: int, chord: int) -> dict[str, float]:
     }
 
 
-def music(file: Path) -> dict[str, float]:
+def music(kernel: str, file: Path) -> dict[str, float]:
     """Render `file` as `meantide render` does, without and with writing the take and its log."""
     timeline = lay_out(read_midi_score(file, Catalogue(), Overrides()), RATE_HZ)
-    settings = Settings()
+    settings, ready = Settings(), kernel_named(kernel, tell)
     length_s = 0.0
 
     def sound_only() -> None:
         nonlocal length_s
-        performance = Performance(RATE_HZ, settings.block, settings.notes, settings.level_db)
+        performance = Performance(
+            RATE_HZ, settings.block, settings.notes, settings.level_db, kernel=ready
+        )
         timeline.hand_over_to(performance)
         for _ in blocks_of(performance, timeline.events, settings.block):
             pass
@@ -194,7 +203,7 @@ def music(file: Path) -> dict[str, float]:
     sound_s = best_s(sound_only)
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "take.wav"
-        whole_s = best_s(lambda: render(timeline, out, settings, file.name))
+        whole_s = best_s(lambda: render(timeline, out, settings, file.name, ready))
     return {
         "music_s": length_s,
         "notes": len(timeline.notes),
@@ -203,12 +212,34 @@ def music(file: Path) -> dict[str, float]:
     }
 
 
+def start(kernel: str) -> dict[str, float]:
+    """Time how long a kernel takes to be ready in a new process, its libraries included."""
+    start_s = time.perf_counter()
+    kernel_named(kernel, tell)
+    return {"seconds": time.perf_counter() - start_s}
+
+
+def peak() -> dict[str, float]:
+    """Measure the float32 additions and multiplications a second of one core's matrix product."""
+    size = 512
+    a, b = np.ones((2, size, size), np.float32)
+    out = np.empty_like(a)
+    return {"flops": 2.0 * size**3 / quickest(lambda: np.matmul(a, b, out=out))}
+
+
+def tell(said: str) -> None:
+    """Say what takes so long."""
+    print(said, file=sys.stderr)
+
+
 MEASUREMENTS: dict[str, tuple[Callable[..., dict[str, float]], tuple[type, ...]]] = {
-    "held": (held, (int,)),
-    "block": (block, (int, int)),
-    "idle": (idle, (int,)),
-    "events": (events, (int, int)),
-    "music": (music, (Path,)),
+    "held": (held, (str, int)),
+    "block": (block, (str, int, int)),
+    "idle": (idle, (str, int)),
+    "events": (events, (str, int, int)),
+    "music": (music, (str, Path)),
+    "start": (start, (str,)),
+    "peak": (peak, ()),
 }
 
 

@@ -4,27 +4,33 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+import playing
 import tones
 from meantide.voice.additive import AdditiveBank
 from meantide.voice.description import AdditiveVoice, Partial, prepare
 from meantide.voice.envelope import Envelope, Stage
-from meantide.voice.kernel import CELL, NumpyKernel
+from meantide.voice.kernel import CELL
 from playing import RATE, STEADY, saw
 
+ROOM = 8
 Floats = NDArray[np.float32]
+pytestmark = pytest.mark.usefixtures("kernel")  # every test with either
 
 
 def bank_with(voice: AdditiveVoice, hz: list[float], rate: int = RATE) -> AdditiveBank:
     prepared = prepare(voice, rate)
-    bank = AdditiveBank(8, prepared.count, rate, NumpyKernel())
+    bank = AdditiveBank(ROOM, prepared.count, rate, playing.in_use)
     for row, each in enumerate(hz):
         bank.start(row, prepared, each, 1.0)
     return bank
 
 
 def read(bank: AdditiveBank, rows: list[int], samples: int) -> Floats:
+    """Read each of `rows` into a channel of its own."""
     out = np.zeros((len(rows), samples), np.float32)
-    bank.read(np.array(rows), out)
+    gains = np.zeros((len(rows), ROOM), np.float32)
+    gains[range(len(rows)), rows] = 1.0
+    bank.read(np.array(rows), gains, out)
     return out
 
 

@@ -7,9 +7,11 @@ from pathlib import Path
 import click
 
 from meantide.catalogue import Catalogue
+from meantide.command.kernel_choice import kernel_option, notice
 from meantide.live.server import DEFAULT_HOST, DEFAULT_PORT
 from meantide.live.session import BACK_ENDS, FADE_IN_S, Session, Wishes
 from meantide.pitch import Tuning
+from meantide.voice.kernels import kernel_named
 
 DEFAULT_LEVEL_DB = -30.0
 CAUTION = (
@@ -73,6 +75,7 @@ CAUTION = (
     type=click.Path(path_type=Path),
     help="A new file for all that is played; `meantide render` makes it sound again.",
 )
+@kernel_option
 def live(
     audio: str,
     rate: int,
@@ -86,6 +89,7 @@ def live(
     notes: int,
     level: float,
     journal: Path | None,
+    kernel: str,
 ) -> None:
     """Start the engine and its OSC server; Ctrl-C ends it.
 
@@ -96,8 +100,9 @@ def live(
     catalogue = Catalogue()
     tuning = Tuning(catalogue.scale(scale), catalogue.anchor(anchor), catalogue.layout(layout))
     wishes = Wishes(
-        audio, rate, block, notes, host, port, tuning, catalogue.voice(voice), level, journal
-    )
+        audio, rate, block, notes, host, port, tuning, catalogue.voice(voice), level, journal,
+        kernel_named(kernel, notice),
+    )  # fmt: skip
     session = Session(wishes, Catalogue(paths=False))  # strangers name presets, never files
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda *_: session.end())
@@ -109,7 +114,8 @@ def live(
 def _announce(session: Session, level: float) -> None:
     engine, server, tuning = session.engine, session.server, session.control.state.tuning
     click.echo(
-        f"audio: {session.host.name}, {engine.rate} Hz, {engine.block} frames a block\n"
+        f"audio: {session.host.name}, {engine.rate} Hz, {engine.block} frames a block, "
+        f"{session.kernel} kernel\n"
         f"OSC: udp {server.host}:{server.port}\n"
         f"tuning: {tuning.scale.label}, {tuning.anchor.label}; "
         f"voice: {session.control.state.voice.name}\n"

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from meantide.catalogue import Catalogue
+from meantide.command.kernel_choice import kernel_for_journal, kernel_option, notice
 from meantide.errors import InvalidValue
 from meantide.journal import read_journal
 from meantide.offline.journal_take import render_journal
@@ -27,6 +28,8 @@ from meantide.offline.score import Overrides, Score, read_score
 from meantide.offline.takelog import TakeLog
 from meantide.offline.timeline import Timeline, lay_out
 from meantide.offline.wav import SUBTYPES
+from meantide.voice.kernel import Kernel
+from meantide.voice.kernels import kernel_named
 
 MIDI_ENDINGS = (".mid", ".midi", ".smf")
 JOURNAL_ENDING = ".jsonl"
@@ -80,6 +83,7 @@ JOURNAL_ENDING = ".jsonl"
     show_default=True,
     help="Sample format; the 24 and 16 bit ones are dithered.",
 )
+@kernel_option
 def render(
     score: Path,
     out: Path,
@@ -92,11 +96,12 @@ def render(
     notes: int,
     level: float,
     sample_format: str,
+    kernel: str,
 ) -> None:
     """Render SCORE (a .yaml score, a .mid file, or the .jsonl journal of a live set) in tune.
 
     Beside the WAV file lies the log that proves it. A journal sounds again just as it was played;
-    of the options only --out and --format apply to it.
+    of the options only --out, --format and --kernel apply to it.
 
     \b
     meantide render examples/01-first-sound.yaml --out slack-water.wav
@@ -105,15 +110,17 @@ def render(
     if out.suffix.lower() != ".wav":
         raise InvalidValue("out", str(out), "a name that ends in .wav")
     if score.suffix.lower() == JOURNAL_ENDING:
-        log = render_journal(read_journal(score), out, sample_format, readable(score))
+        journal = read_journal(score)
+        played_with = kernel_for_journal(journal.head.kernel, kernel)
+        log = render_journal(journal, out, sample_format, readable(score), played_with)
         _report(log, out, 1)
         return
     piece = read_any(score, Overrides(scale, anchor, layout, voice))
     timeline = lay_out(piece, rate)
-    for notice in timeline.score.notices:
-        click.echo(f"notice: {notice}", err=True)
+    for said in timeline.score.notices:
+        notice(said)
     settings = Settings(rate, block, notes, level, sample_format)
-    log = _render_shown(timeline, out, settings, readable(score))
+    log = _render_shown(timeline, out, settings, readable(score), kernel_named(kernel, notice))
     _report(log, out, len(timeline.score.parts))
 
 
@@ -133,10 +140,12 @@ def read_any(score: Path, overrides: Overrides) -> Score:
     return read_score(score, Catalogue(), overrides)
 
 
-def _render_shown(timeline: Timeline, out: Path, settings: Settings, name: str) -> TakeLog:
+def _render_shown(
+    timeline: Timeline, out: Path, settings: Settings, name: str, kernel: Kernel
+) -> TakeLog:
     """Render with a progress bar on a terminal, and none in a pipe."""
     if not sys.stderr.isatty():
-        return render_timeline(timeline, out, settings, name, no_progress)
+        return render_timeline(timeline, out, settings, name, kernel, no_progress)
     from rich.console import Console  # noqa: PLC0415  loaded when it is seen
     from rich.progress import Progress  # noqa: PLC0415
 
@@ -147,6 +156,7 @@ def _render_shown(timeline: Timeline, out: Path, settings: Settings, name: str) 
             out,
             settings,
             name,
+            kernel,
             lambda done, total: bar.update(task, completed=done, total=total),
         )
 

@@ -16,7 +16,7 @@ from meantide.perform.master import QUIETEST_DB
 from meantide.perform.performance import Counts, Performance
 from meantide.pitch import Tuning
 from meantide.voice.description import AdditiveVoice
-from meantide.voice.kernel import F32
+from meantide.voice.kernel import F32, Kernel
 
 MOST_KEPT = 65_536
 """Dated events and outcomes that wait for the control side; the oldest go first."""
@@ -37,11 +37,13 @@ class Engine:
     The control side calls `send`, `hand_over`, `dated_events`, `sample_at`; the host calls `fill`.
     """
 
-    def __init__(self, rate: int, block: int, notes: int) -> None:
+    def __init__(self, rate: int, block: int, notes: int, kernel: Kernel) -> None:
         self.rate, self.block = rate, block
         self.health = AudioHealth()
         self.outcomes: deque[Outcome] = deque(maxlen=MOST_KEPT)
-        self._performance = Performance(rate, block, notes, QUIETEST_DB, self.outcomes)
+        self._performance = Performance(
+            rate, block, notes, QUIETEST_DB, self.outcomes, kernel
+        )
         self._to_audio = RecordQueue()
         self._dated: deque[tuple[int, Event]] = deque(maxlen=MOST_KEPT)
         self._numbers = count(1)

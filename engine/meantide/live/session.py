@@ -19,7 +19,7 @@ from meantide.live.server import OscServer
 from meantide.perform.master import QUIETEST_DB
 from meantide.pitch import Tuning
 from meantide.voice.description import AdditiveVoice
-from meantide.voice.kernel import F32
+from meantide.voice.kernel import F32, Kernel
 
 FADE_IN_S = 1.0
 FADE_OUT_S = 0.1
@@ -61,6 +61,7 @@ class Wishes:
     voice: AdditiveVoice
     level_db: float
     journal: Path | None
+    kernel: Kernel
 
 
 class Session:
@@ -72,14 +73,15 @@ class Session:
     def __init__(self, wishes: Wishes, catalogue: Catalogue) -> None:
         self.host = open_host(wishes.audio, wishes.rate, wishes.block)
         rate, block = self.host.rate, self.host.block
-        self.engine = Engine(rate, block, wishes.notes)
+        self.engine = Engine(rate, block, wishes.notes, wishes.kernel)
         self._journal: JournalFile | None = None
         if wishes.journal is not None:
-            head = JournalHead(rate, block, wishes.notes)
+            head = JournalHead(rate, block, wishes.notes, wishes.kernel.name)
             self._journal = JournalFile(wishes.journal, head)
         state = State(wishes.tuning, wishes.voice, wishes.level_db)
         self.control = Control(self.engine, catalogue, state, self._value_handed_over)
         self.server = OscServer(wishes.host, wishes.port, self.control)
+        self.kernel = wishes.kernel.name
         self._ended = threading.Event()
 
     def end(self) -> None:

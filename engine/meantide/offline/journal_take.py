@@ -17,18 +17,21 @@ from meantide.perform.master import QUIETEST_DB
 from meantide.perform.performance import Performance
 from meantide.pitch import NoteName, Tuning
 from meantide.voice.description import AdditiveVoice
-from meantide.voice.kernel import F32
+from meantide.voice.kernel import F32, Kernel
 
 SILENT_DB = -120.0
 
 
-def render_journal(journal: Journal, out: Path, sample_format: str, name: str) -> TakeLog:
+def render_journal(
+    journal: Journal, out: Path, sample_format: str, name: str, kernel: Kernel
+) -> TakeLog:
     """Render `journal` to the WAV file `out`, at its own rate and block; return the log.
 
+    By the kernel that it was played with it sounds again bit for bit, on the same machine.
     Raises InvalidValue if the journal holds no tuning, or the files cannot be written.
     """
     head = journal.head
-    performance = Performance(head.rate, head.block, head.notes, QUIETEST_DB, [])
+    performance = Performance(head.rate, head.block, head.notes, QUIETEST_DB, [], kernel)
     for number, value in journal.values.items():
         performance.hand_over(number, value)
     tunings = _logged_tunings(journal)
@@ -40,6 +43,7 @@ def render_journal(journal: Journal, out: Path, sample_format: str, name: str) -
         return TakeLog(
             meantide=__version__,
             wav=out.name,
+            kernel=kernel.name,
             rate=head.rate,
             frames=performance.sample,
             channels=2,

@@ -20,7 +20,7 @@ from meantide.offline.wav import WavWriter
 from meantide.perform.event import Event
 from meantide.perform.performance import Performance
 from meantide.pitch import Tuning
-from meantide.voice.kernel import F32
+from meantide.voice.kernel import F32, Kernel
 from meantide.whole_file import whole_file
 
 DEFAULT_RATE, DEFAULT_BLOCK, DEFAULT_NOTES, DEFAULT_LEVEL_DB = 48_000, 4096, 128, -18.0
@@ -79,13 +79,16 @@ def render(
     out: Path,
     settings: Settings,
     score_name: str,
+    kernel: Kernel,
     progress: Progress = no_progress,
 ) -> TakeLog:
-    """Render `timeline` to the WAV file `out` and its log beside it; return the log.
+    """Render `timeline` by `kernel` to the WAV file `out`, its log beside it; return the log.
 
     Raises as `write_take`.
     """
-    performance = Performance(timeline.rate, settings.block, settings.notes, settings.level_db, [])
+    performance = Performance(
+        timeline.rate, settings.block, settings.notes, settings.level_db, [], kernel
+    )
     timeline.hand_over_to(performance)
     score = timeline.score
     total = timeline.events[-1].sample
@@ -100,6 +103,7 @@ def render(
         return TakeLog(
             meantide=__version__,
             wav=out.name,
+            kernel=kernel.name,
             rate=settings.rate,
             frames=frames,
             channels=2,

@@ -13,6 +13,7 @@ from typing import Self
 from meantide.document import parse_json
 from meantide.errors import InvalidValue
 from meantide.reading import Value
+from meantide.voice.kernels import KERNELS, NUMPY
 
 HELD = ("follow", "stay")
 FORMATS = ("float32", "pcm24", "pcm16")
@@ -191,11 +192,12 @@ class LoggedTuning:
 class TakeLog:
     """All that was asked to sound in one take.
 
-    `meantide` is the version that made it; `wav` the file name of the audio, which lies beside the
-    log; `ceiling_samples` how many samples the soft ceiling touched.
+    `meantide` is the version that made it, `kernel` the kernel; `wav` the file name of the audio,
+    which lies beside the log; `ceiling_samples` how many samples the soft ceiling touched.
     """
 
     meantide: str
+    kernel: str
     wav: str
     rate: int
     frames: int
@@ -218,6 +220,7 @@ class TakeLog:
         members = [
             f'"meantide": {_line(self.meantide)}',
             '"kind": "take"',
+            f'"kernel": {_line(self.kernel)}',
             f'"wav": {_line(self.wav)}',
             f'"rate": {_line(self.rate)}',
             f'"frames": {_line(self.frames)}',
@@ -238,12 +241,13 @@ class TakeLog:
     def from_json(cls, text: str, where: str) -> Self:
         """Read a log from `text`; `where` (a file name) stands in the InvalidValue of a bad one."""
         fields = parse_json(text, where).fields(
-            "meantide", "kind", "wav", "rate", "frames", "channels", "format", "title", "score",
+            "meantide", "kind", "kernel", "wav", "rate", "frames", "channels", "format", "title", "score",
             "level_db", "ceiling_samples", "tunings", "voices", "notes",
         )  # fmt: skip
         fields.choice("kind", ("take",))
         log = cls(
             fields["meantide"].verbatim(),
+            fields.choice("kernel", KERNELS, NUMPY),  # older takes do not say it
             fields["wav"].verbatim(),
             fields.integer("rate", 1, 1_000_000),
             fields.integer("frames", *_COUNTS),

@@ -11,7 +11,7 @@ from meantide.perform.event import Pitch
 from meantide.voice.additive import AdditiveBank
 from meantide.voice.description import PreparedVoice
 from meantide.voice.envelope import SILENCING_S, Stage
-from meantide.voice.kernel import CELL, F32, NumpyKernel
+from meantide.voice.kernel import CELL, F32, Kernel
 
 
 @dataclass(slots=True)
@@ -35,16 +35,15 @@ class Notes:
     (`provide`); all else is safe in the audio callback.
     """
 
-    def __init__(self, most: int, rate: int, longest: int) -> None:
+    def __init__(self, most: int, rate: int, longest: int, kernel: Kernel) -> None:
         self.most, self.rate = most, rate
         self._banks: dict[int, AdditiveBank] = {}
-        self._kernel = NumpyKernel()
+        self._kernel = kernel
         self._rows: dict[int, NDArray[np.intp]] = {}
         self._by_id: dict[int, Note] = {}
         self._gains: dict[int, F32] = {}
         self._owner: dict[int, list[Note | None]] = {}
-        self._lines = np.zeros(most * longest, np.float32)
-        self._mixed = np.zeros((2, longest), np.float32)
+        self._mixed = np.zeros(2 * longest, np.float32)
         self._tail = np.zeros((2, (math.ceil(SILENCING_S * rate / CELL) + 1) * CELL), np.float32)
         self._tail_left = 0
 
@@ -117,10 +116,8 @@ class Notes:
         for count, rows in self._rows.items():
             if len(rows) == 0:
                 continue
-            lines = self._lines[: len(rows) * length].reshape(len(rows), length)
-            self._banks[count].read(rows, lines)
-            mixed = self._mixed[:, :length]
-            np.matmul(self._gains[count][:, rows], lines, out=mixed)
+            mixed = self._mixed[: 2 * length].reshape(2, length)
+            self._banks[count].read(rows, self._gains[count], mixed)
             out += mixed
         if self._tail_left > 0:
             self._sound_tail(out)
@@ -163,9 +160,9 @@ class Notes:
         """Compute the note's last milliseconds now, so that its row is free."""
         bank, rows = self._banks[note.count], np.array([note.row])
         bank.release(rows, Stage.SILENCED)
-        line = np.zeros((1, self._tail.shape[1]), np.float32)
-        bank.read(rows, line)
-        self._tail += self._gains[note.count][:, rows] * line
+        last = np.zeros(self._tail.shape, np.float32)
+        bank.read(rows, self._gains[note.count], last)
+        self._tail += last
         self._tail_left = self._tail.shape[1]
 
     def _sound_tail(self, out: F32) -> None:

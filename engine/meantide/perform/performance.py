@@ -25,10 +25,10 @@ from meantide.perform.master import SHORTEST_RAMP_S, Level, level_gain, soften
 from meantide.perform.note import Note, Notes
 from meantide.perform.queue import EventQueue
 from meantide.pitch import NoteName, Tuning
-from meantide.voice.additive import LONGEST_READ
 from meantide.voice.description import AdditiveVoice, PreparedVoice, prepare
 from meantide.voice.envelope import Stage
-from meantide.voice.kernel import F32
+from meantide.voice.kernel import F32, LONGEST_READ, Kernel
+from meantide.voice.kernel_numpy import NumpyKernel
 
 LOWEST_RATE, HIGHEST_RATE = 8_000, 192_000
 MOST_NOTES = 4096
@@ -66,7 +66,8 @@ class Performance:
 
     `rate` in samples a second, `longest` the largest block that will be asked for, `notes` the
     most that sound at once, `level_db` the level at the start. `outcomes` receives what becomes
-    of each note (a list offline; live a bounded deque).
+    of each note (a list offline; live a bounded deque). `kernel` does the arithmetic: numpy's, if
+    none is given.
     """
 
     def __init__(
@@ -76,6 +77,7 @@ class Performance:
         notes: int = 64,
         level_db: float = 0.0,
         outcomes: list[Outcome] | deque[Outcome] | None = None,
+        kernel: Kernel | None = None,
     ) -> None:
         _check_whole("rate", rate, LOWEST_RATE, HIGHEST_RATE)
         _check_whole("block", longest, 1, LONGEST_READ)
@@ -85,7 +87,7 @@ class Performance:
         """Samples made so far: the clock everything is dated by."""
         self.counts = Counts()
         self.outcomes = [] if outcomes is None else outcomes
-        self.notes = Notes(notes, rate, longest)
+        self.notes = Notes(notes, rate, longest, kernel or NumpyKernel())
         self.level = Level(level_gain(level_db))
         self.tuning: Tuning | None = None
         self._values: dict[int, Tuning | PreparedVoice] = {}

@@ -26,8 +26,19 @@ RELEASE_FLOOR = math.exp(-SIXTY_DB * RELEASE_SPAN)
 SILENCING_S = 0.005
 """Length of the fade that takes a stolen or silenced note away."""
 
+ENVELOPE = np.dtype(
+    [
+        (name, np.float64)
+        for name in ("attack", "decay", "sustain", "release", "stage", "stage_age", "stage_level")
+    ]
+)
+"""One note's envelope; see `EnvelopeTable`."""
+
 LONGEST_S = 120.0
 SHORTEST_ATTACK_S = 0.001
+
+
+Column = NDArray[np.float64]
 
 
 class Stage(IntEnum):
@@ -82,21 +93,24 @@ def check_range(field: str, value: object, low: float, high: float) -> float:
 class EnvelopeTable:
     """The envelopes of many notes, one row a note, evaluated together.
 
-    Rows are plain float64 arrays of shape (notes,); lengths are in samples. Every method is safe
-    in the audio callback: the temporaries are a few numbers a note.
+    Columns are float64 of shape (notes,); lengths are in samples. Every method is safe in the
+    audio callback: the temporaries are a few numbers a note.
     """
 
     def __init__(self, notes: int, rate: int) -> None:
         self.rate = rate
         self.silencing_samples = SILENCING_S * rate
-        self.attack = np.ones(notes)
-        self.decay = np.ones(notes)
-        self.sustain = np.ones(notes)
-        self.release = np.ones(notes)
-        self.stage = np.zeros(notes, np.int8)
-        self.stage_age = np.zeros(notes)
+        self.records = np.ones(notes, ENVELOPE)
+        """The same numbers as the columns below, one record a note."""
+        self.attack: Column = self.records["attack"]
+        self.decay: Column = self.records["decay"]
+        self.sustain: Column = self.records["sustain"]
+        self.release: Column = self.records["release"]
+        self.stage: Column = self.records["stage"]
+        self.stage[:] = Stage.HELD
+        self.stage_age: Column = self.records["stage_age"]
         """The note's age, in samples, at which its release or silencing began."""
-        self.stage_level = np.ones(notes)
+        self.stage_level: Column = self.records["stage_level"]
         """The level it stood at then."""
 
     def start(self, row: int, envelope: Envelope) -> None:

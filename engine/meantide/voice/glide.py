@@ -3,9 +3,12 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from meantide.voice.kernel import CELL, F64
+from meantide.voice.kernel import CELL, F64, Rows
 
-Rows = NDArray[np.intp]
+GLIDE = np.dtype(
+    [(name, np.float64) for name in ("now", "goal", "left", "bend", "begun", "begun_left")]
+)
+"""One note's frequency; see `GlideTable`."""
 
 
 class GlideTable:
@@ -21,12 +24,15 @@ class GlideTable:
     """
 
     def __init__(self, notes: int) -> None:
-        self.now = np.zeros(notes)
-        self.goal = np.zeros(notes)
-        self.left = np.zeros(notes)
-        self._bend = np.ones(notes)
-        self._begun = np.zeros(notes)
-        self._begun_left = np.zeros(notes)
+        self.records = np.zeros(notes, GLIDE)
+        """The same numbers as the columns below, one record a note."""
+        self.now: F64 = self.records["now"]
+        self.goal: F64 = self.records["goal"]
+        self.left: F64 = self.records["left"]
+        self._bend: F64 = self.records["bend"]
+        self._bend[:] = 1.0
+        self._begun: F64 = self.records["begun"]
+        self._begun_left: F64 = self.records["begun_left"]
 
     def hold(self, rows: Rows, frequencies: F64) -> None:
         """Put the notes on `frequencies` at once."""
@@ -67,16 +73,19 @@ class GlideTable:
         return rows[self.left[rows] <= 0.0]
 
     def cut(self, rows: Rows, at: NDArray[np.intp]) -> F64:
-        """Go back to `at` samples into the current cell; return the cycles gone by then."""
+        """Go back to `at` samples into the current cell; return the cycles from there to its end.
+
+        The cycles are those of the cell as it was made.
+        """
         moved = self._begun_left[rows] > 0.0
         samples = at.astype(np.float64)
-        cycles = np.where(
-            moved, self._travel(rows, samples[:, None])[:, 0], self.now[rows] * samples
-        )
+        ends = np.stack([samples, np.full(samples.shape, float(CELL))], axis=1)
+        travel = self._travel(rows, ends)
+        ahead = np.where(moved, travel[:, 1] - travel[:, 0], self.now[rows] * (CELL - samples))
         within = rows[moved]
         self.now[within] = self.frequency_after(within, samples[moved])
         self.left[within] = np.maximum(self._begun_left[within] - samples[moved], 0.0)
-        return cycles
+        return ahead
 
     def _travel(self, rows: Rows, samples: F64) -> F64:
         left = self._begun_left[rows, None]

@@ -1,141 +1,49 @@
-"""Sums of sine partials in plain numpy: the arithmetic of additive synthesis, nothing else.
+"""What a kernel is: the arithmetic that turns the state of notes into samples.
 
 A note's sound is made in cells of `CELL` samples. Within a cell every partial's amplitude runs
-linearly between its values at the two ends. Two forms:
-
-*Steady* partials: with the phase θ of partial k at the start of its cell,
-
-    sin(θ + ωb) = sin θ · cos ωb + cos θ · sin ωb,     b = 0 .. CELL-1,
-
-so a note's cell is the product of a row (cos θ · g, sin θ · g) of 2K numbers and a matrix (the
-basis) of 2K × CELL numbers that stays the same while the frequencies do. Two rows, one with the
-amplitudes of either end, crossfaded over the cell, make the linear run exact. The cost is one
-sine and one cosine a partial a cell; the rest is a matrix product.
-
-*Moving* partials (glides): the phase of each sample is computed directly in float64 from the
-note's own phase travel, so the frequency moves as smoothly as its law does.
-
-A compiled kernel offers the same three methods; each is the other's test.
+linearly between its values at the two ends. There are two kernels, and each is the other's test:
+that of `kernel_numpy.py`, matrix products in plain numpy, and that of `kernel_compiled.py`, one
+compiled call for all notes of a bank. `kernels.py` finds the one to be used.
 """
 
-import math
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+if TYPE_CHECKING:
+    from meantide.voice.note_table import NoteTable
+
 CELL = 64
 """Samples between two points of the control grid."""
-STEADY_LIMIT = 65536
-"""Partials times cells in one call of `steady`, so that the scratch stays in the cache."""
-MOVING_LIMIT = 2048
-"""Partials in one call of `moving`, likewise."""
-BASIS_LIMIT = 2048
-"""Partials in one call of `write_basis`, likewise."""
-
-TURN = 2.0 * math.pi
+LONGEST_READ = 8192
+"""Samples in one `read`."""
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
+Rows = NDArray[np.intp]
 
 
-class NumpyKernel:
-    """The additive kernel in numpy, its scratch allocated once.
+class Reader(Protocol):
+    """A kernel at work on the notes of one table; both methods are safe in the audio callback."""
 
-    Phases are float64 cycles, increments float64 cycles a sample, amplitudes float32. n notes of
-    K partials, C cells. All methods are safe in the audio callback.
-    """
+    def settle(self, rows: Rows) -> None:
+        """Take note that the notes in `rows` have new steady frequencies."""
 
-    def __init__(self) -> None:
-        self._phase = np.zeros(max(STEADY_LIMIT, MOVING_LIMIT * CELL))
-        self._whole = np.zeros_like(self._phase)
-        self._angle = np.zeros(self._phase.shape, np.float32)
-        self._sine = np.zeros(STEADY_LIMIT, np.float32)
-        self._rows = np.zeros(4 * STEADY_LIMIT, np.float32)
-        self._product = np.zeros(2 * CELL * STEADY_LIMIT // 16, np.float32)
-        self._corner = np.zeros((4, BASIS_LIMIT, 8), np.float32)
-        self._part = np.zeros(BASIS_LIMIT * CELL, np.float32)
-        self._sample = np.arange(CELL) * 1.0
-        self._fall = (1.0 - np.arange(CELL) / CELL).astype(np.float32)
-        self._rise = (np.arange(CELL) / CELL).astype(np.float32)
+    def read(self, rows: Rows, gains: F32, out: F32) -> None:
+        """Write the sum of the next samples of the notes in `rows` (ascending) into `out`.
 
-    def write_basis(self, increments: F64, basis: F32) -> None:
-        """Fill `basis` (n, 2K, CELL) with sin ωb, then cos ωb, for `increments` (n, K).
-
-        b = 8h + l, and the angle sum puts the 64 columns together from 8 + 8 of each.
+        `out` (channels, samples), contiguous, at most LONGEST_READ samples; `gains` (channels,
+        notes of the table), contiguous. The table moves on by as many samples.
         """
-        n, k = increments.shape
-        whole, angle = self._whole[: n * k * 8], self._angle[: n * k * 8]
-        phase = self._phase[: n * k * 8].reshape(n, k, 8)
-        sin_high, cos_high, sin_low, cos_low = (
-            corner.reshape(-1)[: n * k * 8].reshape(n, k, 8) for corner in self._corner
-        )
-        for step, sine, cosine in ((8.0, sin_high, cos_high), (1.0, sin_low, cos_low)):
-            np.multiply(increments[:, :, None], self._sample[:8] * step, out=phase)
-            _to_angle(phase.reshape(-1), whole, angle)
-            np.sin(angle.reshape(n, k, 8), out=sine)
-            np.cos(angle.reshape(n, k, 8), out=cosine)
-        part = self._part[: n * k * CELL].reshape(n, k, 8, 8)
-        sines = basis[:, :k].reshape(n, k, 8, 8)
-        cosines = basis[:, k:].reshape(n, k, 8, 8)
-        np.multiply(sin_high[..., None], cos_low[:, :, None], out=sines)
-        np.multiply(cos_high[..., None], sin_low[:, :, None], out=part)
-        np.add(sines, part, out=sines)
-        np.multiply(cos_high[..., None], cos_low[:, :, None], out=cosines)
-        np.multiply(sin_high[..., None], sin_low[:, :, None], out=part)
-        np.subtract(cosines, part, out=cosines)
-
-    def steady(self, phases: F64, amplitudes: F32, basis: F32, out: F32) -> None:
-        """Sum steady partials into `out` (n, C, CELL).
-
-        `phases` (n, C, K) are those at the start of each cell, any number of whole turns on;
-        `amplitudes` (n, C + 1, K) those at the ends of the cells; n·C·K <= STEADY_LIMIT.
-        """
-        n, c, k = phases.shape
-        size = n * c * k
-        angle = self._angle[:size]
-        _to_angle(phases.reshape(-1), self._whole[:size], angle, self._phase[:size])
-        angle = angle.reshape(n, c, k)
-        turned = self._sine[:size].reshape(n, c, k)
-        rows = self._rows[: 4 * size].reshape(n, c, 2, 2, k)
-        for half, function in ((0, np.cos), (1, np.sin)):
-            function(angle, out=turned)
-            np.multiply(turned, amplitudes[:, :-1], out=rows[:, :, 0, half])
-            np.multiply(turned, amplitudes[:, 1:], out=rows[:, :, 1, half])
-        product = self._product[: n * c * 2 * CELL]
-        np.matmul(rows.reshape(n, c * 2, 2 * k), basis, out=product.reshape(n, c * 2, CELL))
-        self._crossfade(product.reshape(n, c, 2, CELL), out)
-
-    def moving(self, phases: F64, ratios: F64, travel: F64, amplitudes: F32, out: F32) -> None:
-        """Sum moving partials into `out` (n, CELL), one cell.
-
-        `phases` and `ratios` (n, K); `travel` (n, CELL): the cycles that the note's fundamental
-        has gone since the cell's start; `amplitudes` (n, 2, K); n·K <= MOVING_LIMIT.
-        """
-        n, k = phases.shape
-        size = n * k * CELL
-        phase = self._phase[:size].reshape(n, k, CELL)
-        np.multiply(ratios[:, :, None], travel[:, None, :], out=phase)
-        np.add(phase, phases[:, :, None], out=phase)
-        angle = self._angle[:size]
-        _to_angle(phase.reshape(-1), self._whole[:size], angle)
-        np.sin(angle, out=angle)
-        product = self._product[: n * 2 * CELL].reshape(n, 2, CELL)
-        np.matmul(amplitudes, angle.reshape(n, k, CELL), out=product)
-        self._crossfade(product[:, None], out[:, None])
-
-    def _crossfade(self, ends: F32, out: F32) -> None:
-        """Run from the cell made with its first amplitudes to the one with its last."""
-        np.multiply(ends[:, :, 0], self._fall, out=out)
-        np.multiply(ends[:, :, 1], self._rise, out=ends[:, :, 1])
-        np.add(out, ends[:, :, 1], out=out)
 
 
-def _to_angle(phase: F64, whole: F64, angle: F32, reduced: F64 | None = None) -> None:
-    """Turn `phase` (cycles) into radians within ±π as float32; only here precision is given up.
+class Kernel(Protocol):
+    """One way to do the arithmetic."""
 
-    `phase` itself is overwritten with its reduced value unless `reduced` is given.
-    """
-    target = phase if reduced is None else reduced
-    np.rint(phase, out=whole)
-    np.subtract(phase, whole, out=target)
-    np.multiply(target, TURN, out=angle, casting="same_kind")
+    @property
+    def name(self) -> str:
+        """The name it is asked for by, and that stands in takes and journals."""
+
+    def reader(self, table: "NoteTable") -> Reader:
+        """Make ready to read the notes of `table`: control side, since it allocates."""

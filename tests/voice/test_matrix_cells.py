@@ -1,10 +1,11 @@
-"""The kernel against the plain sum of sines in float64, one sine a partial a sample."""
+"""The numpy kernel's cells against the plain sum of sines in float64, one sine a partial a sample."""
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from meantide.voice.kernel import CELL, NumpyKernel
+from meantide.voice.kernel import CELL
+from meantide.voice.matrix_cells import MatrixCells
 
 CASES = [(1, 1, 16), (3, 5, 16), (2, 16, 32), (1, 128, 256), (7, 2, 64)]
 
@@ -23,7 +24,7 @@ def plain_sum(phases: NDArray[np.float64], amplitudes: NDArray[np.float32]) -> N
 @pytest.mark.parametrize(("n", "cells", "count"), CASES)
 def test_steady_cells_are_the_sum_of_their_sines(n: int, cells: int, count: int) -> None:
     random = np.random.default_rng(n * 1000 + cells)
-    kernel = NumpyKernel()
+    kernel = MatrixCells()
     increments = random.uniform(0.0, 0.5, (n, count))
     starts = random.uniform(0.0, 1e9, (n, count))  # a phase that has run for months
     phases = starts[:, None] + increments[:, None] * CELL * np.arange(cells)[:, None]
@@ -46,6 +47,6 @@ def test_moving_cells_are_the_sum_of_their_sines(n: int, count: int) -> None:
     travel = np.cumsum(random.uniform(0.0, 0.01, (n, CELL)), axis=1)
     amplitudes = random.uniform(0.0, 1.0, (n, 2, count)).astype(np.float32)
     out = np.zeros((n, CELL), np.float32)
-    NumpyKernel().moving(phases, ratios, travel, amplitudes, out)
+    MatrixCells().moving(phases, ratios, travel, amplitudes, out)
     grid = phases[..., None] + ratios[..., None] * travel[:, None]
     assert np.abs(out - plain_sum(grid, amplitudes)).max() < 1e-6 * np.sqrt(count)

@@ -1,0 +1,195 @@
+"""The numpy kernel: cells for many notes at a time by matrix products, then shifted and mixed."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meantide.voice.description import nyquist_fade
+from meantide.voice.kernel import CELL, F32, Rows
+from meantide.voice.matrix_cells import BASIS_LIMIT, MOVING_LIMIT, STEADY_LIMIT, MatrixCells
+from meantide.voice.note_table import NoteTable
+
+ROWS_LIMIT = 4096
+"""Partials in one pass over the notes, so that what is gathered stays in the cache."""
+
+
+class NumpyKernel:
+    """The kernel that needs numpy alone; its tables share one scratch."""
+
+    name = "numpy"
+
+    def __init__(self) -> None:
+        self._cells = MatrixCells()
+
+    def reader(self, table: NoteTable) -> "NumpyReader":
+        """Make ready to read the notes of `table`."""
+        return NumpyReader(table, self._cells)
+
+
+class NumpyReader:
+    """Reads the notes of `table`, and keeps the matrix of sines of each (512 bytes a partial)."""
+
+    def __init__(self, table: NoteTable, cells: MatrixCells) -> None:
+        self._table, self._cells = table, cells
+        self._rows_at_once = max(1, ROWS_LIMIT // table.count)
+        wide = (2 * table.count, CELL)
+        self._basis = np.ones((table.notes, *wide), np.float32)  # ones: every page touched
+        self._gathered_basis = np.ones((self._rows_at_once, *wide), np.float32)
+        self._cell_phases = np.zeros(STEADY_LIMIT)
+        self._fallen = np.zeros(STEADY_LIMIT, np.float32)
+        self._cell_amplitudes = np.zeros(STEADY_LIMIT + ROWS_LIMIT, np.float32)
+        strips = (STEADY_LIMIT + ROWS_LIMIT) // table.count * CELL
+        self._strips = np.zeros(strips, np.float32)
+        self._lines = np.zeros(strips, np.float32)
+
+    def settle(self, rows: Rows) -> None:
+        """Write the matrices of the notes in `rows`, whose steady frequencies are new."""
+        limit = max(1, BASIS_LIMIT // self._table.count)
+        for first in range(0, len(rows), limit):
+            some = rows[first : first + limit]
+            basis = self._gathered_basis[: len(some)]
+            self._cells.write_basis(self._table.increments[some], basis)
+            self._basis[some] = basis
+
+    def read(self, rows: Rows, gains: F32, out: F32) -> None:
+        """Write the sum of the next samples of the notes in `rows` into `out`; see `Reader`."""
+        out[:] = 0.0
+        length, at = out.shape[1], 0
+        while at < length:
+            moving = self._table.glides.left[rows] > 0
+            upto = min(at + CELL, length) if moving.any() else length
+            self._read_piece(rows, gains, out[:, at:upto])
+            at = upto
+
+    def _read_piece(self, rows: Rows, gains: F32, out: F32) -> None:
+        """Add samples over which no note changes between moving and steady but at cell ends."""
+        length = out.shape[1]
+        used = self._table.used[rows]
+        wanted = -(-(used + length - CELL) // CELL)  # cells still to be made, 0 or more
+        cells = int(wanted.max())
+        at_once = min(self._rows_at_once, STEADY_LIMIT // (self._table.count * max(1, cells)))
+        for first in range(0, len(rows), max(1, at_once)):
+            some = slice(first, min(first + max(1, at_once), len(rows)))
+            strip = self._strip_of(rows[some], wanted[some], cells)
+            out += gains[:, rows[some]] @ self._shifted(strip, used[some], length)
+        self._table.used[rows] = used + length - wanted * CELL
+
+    def _strip_of(self, rows: Rows, wanted: NDArray[np.intp], cells: int) -> F32:
+        """Return each note's current cell followed by `cells` new ones, (rows, samples).
+
+        A note that wants one cell less than the others keeps its state as of that cell.
+        """
+        table = self._table
+        size = len(rows) * CELL * (1 + cells)
+        strip = self._strips[:size].reshape(len(rows), CELL * (1 + cells))
+        strip[:, :CELL] = table.cells[rows]
+        if cells == 0:
+            return strip
+        moving = table.glides.left[rows] > 0
+        for kind in (False, True):
+            chosen = np.flatnonzero((wanted > 0) & (moving == kind))
+            if len(chosen) == 0:
+                continue
+            fresh = strip.reshape(len(rows), 1 + cells, CELL)[:, 1:]
+            whole = len(chosen) == len(rows)
+            target = fresh if whole else np.empty((len(chosen), cells, CELL), np.float32)
+            if kind:
+                self._make_moving(rows[chosen], target)
+            else:
+                self._make_steady(rows[chosen], wanted[chosen], target)
+            if not whole:
+                fresh[chosen] = target
+            table.cells[rows[chosen]] = target[np.arange(len(chosen)), wanted[chosen] - 1]
+        return strip
+
+    def _shifted(self, strip: F32, shifts: NDArray[np.intp], length: int) -> F32:
+        """Return `length` samples of each row of `strip`, without its first `shifts` ones."""
+        first = int(shifts[0])
+        if (shifts == first).all():
+            return strip[:, first : first + length]
+        lines = self._lines[: len(strip) * length].reshape(len(strip), length)
+        for row, shift in enumerate(shifts.tolist()):
+            lines[row] = strip[row, shift : shift + length]
+        return lines
+
+    def _make_steady(self, rows: Rows, wanted: NDArray[np.intp], out: F32) -> None:
+        table = self._table
+        n, cells, count = len(rows), out.shape[1], table.count
+        pick = _slice_of(rows)
+        steps = np.arange(cells) * float(CELL)
+        phases = self._cell_phases[: n * cells * count].reshape(n, cells, count)
+        np.multiply(table.increments[pick][:, None], steps[:, None], out=phases)
+        np.add(phases, table.next_phases[pick][:, None], out=phases)
+        amplitudes = self._amplitude_grid(rows, cells)
+        basis = self._basis[pick] if isinstance(pick, slice) else self._gather_basis(rows)
+        self._cells.steady(phases, amplitudes, basis, out)
+        nth, last = np.arange(n), wanted - 1
+        table.amplitudes[pick] = amplitudes[nth, last]
+        table.next_amplitudes[pick] = amplitudes[nth, wanted]
+        table.bounds[pick] = amplitudes[nth, last].sum(axis=1)
+        table.next_bounds[pick] = amplitudes[nth, wanted].sum(axis=1)
+        ended = phases[nth, last]
+        ended += table.increments[pick] * CELL
+        ended -= np.rint(ended)
+        table.next_phases[pick] = ended
+        table.next_ages[rows] += wanted * CELL
+        table.glides.steady_cell(rows)
+
+    def _make_moving(self, rows: Rows, out: F32) -> None:
+        """Make one cell of notes that glide; those that arrive in it are steady after it."""
+        table = self._table
+        table.glides.begin_cell(rows)
+        limit = max(1, MOVING_LIMIT // table.count)
+        for first in range(0, len(rows), limit):
+            some = rows[first : first + limit]
+            phases, ratios = table.next_phases[some], table.ratios[some]
+            travel = table.glides.travel(some)
+            ends = table.glides.frequency_after(some, float(CELL))
+            table.strengths[some] = table.levels[some] * nyquist_fade(ratios * ends[:, None])
+            amplitudes = self._amplitude_grid(some, 1)
+            into = out[first : first + limit, 0]
+            self._cells.moving(phases, ratios, travel[:, :-1], amplitudes, into)
+            table.amplitudes[some] = amplitudes[:, 0]
+            table.next_amplitudes[some] = amplitudes[:, 1]
+            table.bounds[some] = amplitudes[:, 0].sum(axis=1)
+            table.next_bounds[some] = amplitudes[:, 1].sum(axis=1)
+            ended = phases + ratios * travel[:, -1:]
+            table.next_phases[some] = ended - np.rint(ended)
+        table.next_ages[rows] += CELL
+        arrived = table.glides.end_cell(rows)
+        if len(arrived):
+            table.settle(arrived)
+            self.settle(arrived)
+
+    def _amplitude_grid(self, rows: Rows, cells: int) -> F32:
+        """Return amplitudes at the ends of the next cells, (rows, cells + 1, partials).
+
+        The first are those that stand; the rest are what the envelope and the partials' own
+        decays say of the note's age.
+        """
+        table = self._table
+        n, count = len(rows), table.count
+        pick = _slice_of(rows)
+        grid = self._cell_amplitudes[: n * (cells + 1) * count].reshape(n, cells + 1, count)
+        ages = table.next_ages[rows][:, None] + np.arange(1, cells + 1) * CELL
+        envelope = table.envelopes.levels(rows, ages).astype(np.float32)
+        law = grid[:, 1:]
+        np.multiply(table.strengths[pick][:, None], envelope[:, :, None], out=law)
+        if table.decaying[rows].any():
+            fallen = self._fallen[: law.size].reshape(law.shape)
+            since = (-ages).astype(np.float32)[:, :, None]
+            np.multiply(table.decays[pick][:, None], since, out=fallen)
+            np.exp(fallen, out=fallen)
+            np.multiply(law, fallen, out=law)
+        grid[:, 0] = table.next_amplitudes[pick]
+        return grid
+
+    def _gather_basis(self, rows: Rows) -> F32:
+        gathered = self._gathered_basis[: len(rows)]
+        np.take(self._basis, rows, axis=0, out=gathered, mode="clip")
+        return gathered
+
+
+def _slice_of(rows: Rows) -> slice | Rows:
+    """Return ascending `rows` as a slice where they are neighbours, so that nothing is copied."""
+    first, last = int(rows[0]), int(rows[-1])
+    return slice(first, last + 1) if last - first + 1 == len(rows) else rows
