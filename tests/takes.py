@@ -83,6 +83,7 @@ def make_log(notes: Sequence[Asked], frames: int, channels: int = 1) -> TakeLog:
         )
     return TakeLog(
         meantide="0.1.0",
+        kernel="numpy",
         wav="take.wav",
         rate=RATE,
         frames=frames,

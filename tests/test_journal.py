@@ -23,7 +23,7 @@ from meantide.pitch import Anchor, Interval, LinearLayout, NoteName, Scale, Tuni
 from meantide.voice.description import AdditiveVoice, Partial
 from meantide.voice.envelope import Envelope
 
-HEAD = JournalHead(48_000, 256, 64)
+HEAD = JournalHead(48_000, 256, 64, "compiled")
 
 # The tide gauge's bell of the Saltmarsh Quay festival: the place, its pitch and sound invented.
 TUNING = Tuning(
@@ -135,6 +135,12 @@ def test_a_set_is_read_whole(file: Path) -> None:
     assert journal.ended == 96_000
 
 
+def test_an_older_journal_that_names_no_kernel_was_played_with_numpys(file: Path) -> None:
+    head = json.loads(head_line(HEAD))
+    del head["kernel"]
+    assert read_journal(write(file, json.dumps(head) + "\n", *LINES[1:])).head.kernel == "numpy"
+
+
 def test_a_line_says_only_what_is_not_as_usual() -> None:
     assert json.loads(LINES[5]) == {
         "event": "NOTE_ON",
@@ -168,6 +174,7 @@ def test_of_a_journal_cut_anywhere_the_whole_lines_are_read(file: Path, length: 
         ({"rate": 48_000.0}, "rate: got 48000.0; allowed: a whole number from 8000 to 192000"),
         ({"block": 0}, "block: got 0; allowed: a whole number from 1 to 8192"),
         ({"notes": True}, "notes: got True; allowed: a whole number from 1 to 4096"),
+        ({"kernel": "abacus"}, "kernel: got 'abacus'; allowed: one of compiled, numpy"),
     ],
 )
 def test_a_journal_of_another_kind_is_refused(

@@ -56,12 +56,18 @@ MAY_LOAD = {
     "command": {"numpy", "pythonosc", *YAML, *AUDIO_FILES, *MIDI_FILES, *TERMINAL},
 }
 
+# Modules that load a heavy library, and are imported only where it is wanted.
+ON_DEMAND = {
+    f"meantide.voice.{name}" for name in ("compiling", "compiled_sines", "kernel_compiled")
+}
+
 IMPORT_ALL = """
 import importlib, json, pkgutil, sys, threading
 before = {name.partition(".")[0] for name in sys.modules}
 package = importlib.import_module("meantide." + sys.argv[1])
 for module in pkgutil.walk_packages(package.__path__, package.__name__ + "."):
-    importlib.import_module(module.name)
+    if module.name not in sys.argv[2:]:
+        importlib.import_module(module.name)
 loaded = {name.partition(".")[0] for name in sys.modules} - before - {"meantide"}
 ours = sorted({name.split(".")[1] for name in sys.modules if name.startswith("meantide.")})
 loaded -= set(sys.stdlib_module_names)
@@ -86,6 +92,10 @@ def imports(path: Path) -> Iterator[str]:
                 yield str(node.module)
 
 
+def packages(path: Path) -> set[str]:
+    return {name.partition(".")[0] for name in imports(path)}
+
+
 SOURCES = sorted(path for path in ROOT.rglob("*.py") if path.parent != ROOT or path.stem[0] != "_")
 
 
@@ -98,17 +108,24 @@ def test_arrows_point_one_way(path: Path) -> None:
 
 def test_only_the_host_imports_pyo() -> None:
     found = [
-        path.relative_to(ROOT).as_posix()
-        for path in SOURCES
-        if any(name.partition(".")[0] in {"pyo", "pyo64"} for name in imports(path))
+        path.relative_to(ROOT).as_posix() for path in SOURCES if {"pyo", "pyo64"} & packages(path)
     ]
     assert found == ["live/pyo_host.py"]
+
+
+def test_only_what_is_loaded_on_demand_imports_numba() -> None:
+    found = {
+        "meantide." + path.relative_to(ROOT).with_suffix("").as_posix().replace("/", ".")
+        for path in SOURCES
+        if {"numba", "meantide.voice.compiling"} & {*imports(path), *packages(path)}
+    }
+    assert found - {"meantide.voice.kernels"} == ON_DEMAND
 
 
 @pytest.mark.parametrize("layer", MAY_LOAD)
 def test_importing_a_layer_loads_what_it_may_and_does_nothing_else(layer: str) -> None:
     child = subprocess.run(
-        [sys.executable, "-W", "error", "-c", IMPORT_ALL, layer],
+        [sys.executable, "-W", "error", "-c", IMPORT_ALL, layer, *ON_DEMAND],
         capture_output=True,
         text=True,
         check=False,

@@ -74,9 +74,7 @@ def bench_voice() -> AdditiveVoice:
 
 def stage(kernel: str, frames: int, notes: int) -> Performance:
     """Return a performance with room for `notes`, its parts panned from left to right."""
-    performance = Performance(
-        RATE_HZ, frames, notes, QUIET_DB, kernel=kernel_named(kernel, tell)
-    )
+    performance = Performance(RATE_HZ, frames, notes, QUIET_DB, kernel=kernel_named(kernel, tell))
     for part in range(PARTS):
         performance.hand_over(part + 1, bench_voice())
         performance.schedule(Event(Kind.VOICE, 0, part, value=part + 1))

@@ -22,6 +22,7 @@ from meantide.live.namespace import ADDRESSES
 from meantide.live.server import OscServer
 from meantide.perform.event import RECORD
 from meantide.pitch import Anchor, Scale, Tuning
+from meantide.voice.kernel_numpy import NumpyKernel
 from playing import RATE, SINE, decibels
 
 BLOCK = 256
@@ -32,7 +33,7 @@ class Stage:
     """An engine behind a server, a client's socket, and a count of blocks instead of a clock."""
 
     def __init__(self) -> None:
-        self.engine = Engine(RATE, BLOCK, 16)
+        self.engine = Engine(RATE, BLOCK, 16, NumpyKernel())
         state = State(Tuning(Scale.equal(12), Anchor.parse("A4=440")), SINE, -6.0)
         self.control = Control(self.engine, Catalogue(), state, lambda *_: None)
         self.control.start(0.02)

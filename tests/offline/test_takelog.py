@@ -81,6 +81,7 @@ def logs(draw) -> TakeLog:
     )
     return TakeLog(
         "0.1.0",
+        draw(st.sampled_from(["compiled", "numpy"])),
         draw(st.text()),
         draw(st.integers(1, 400_000)),
         frames,
@@ -114,8 +115,12 @@ def test_a_log_cannot_be_written_with_what_is_no_number():
     bad = LoggedNote(1, "a", "v", {}, 0.5, math.nan, 0, 1, 1, (LoggedPitch(0, 0, 440.0),))
     with pytest.raises(ValueError, match="JSON compliant"):
         make_log([], 10).__class__(
-            "0", "w", 8000, 1, 1, "pcm16", "", "", 0.0, 0, (), {"v": ()}, (bad,)
+            "0", "numpy", "w", 8000, 1, 1, "pcm16", "", "", 0.0, 0, (), {"v": ()}, (bad,)
         ).to_json()
+
+
+def test_an_older_take_that_names_no_kernel_was_made_by_numpys():
+    assert TakeLog.from_json(changed("kernel", ...), "take.json").kernel == "numpy"
 
 
 @pytest.mark.parametrize(
@@ -127,6 +132,7 @@ def test_a_log_cannot_be_written_with_what_is_no_number():
         ("frames", ..., "frames"),
         ("format", "float64", "format"),
         ("kind", "score", "kind"),
+        ("kernel", "abacus", "kernel"),
         ("title", 3, "title"),
         ("level_db", "loud", "level_db"),
         ("surprise", 1, "unknown field"),

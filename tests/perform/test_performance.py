@@ -10,6 +10,8 @@ from meantide.perform.event import Event, Held, Kind, OutcomeKind, Pitch, PitchK
 from meantide.perform.performance import Performance
 from meantide.pitch import NoteName
 from meantide.voice.envelope import Envelope
+from meantide.voice.kernel import Kernel
+from meantide.voice.kernel_numpy import NumpyKernel
 from playing import (
     RATE,
     SINE,
@@ -46,19 +48,34 @@ def busy_events() -> list[Event]:
     ]
 
 
-def play_busy(block: int) -> tuple[np.ndarray, Performance]:
+BLOCKS = (1, 21, 64, 100, 256, 300, 1024)
+
+
+def play_busy(block: int, kernel: Kernel | None = None) -> tuple[np.ndarray, Performance]:
     tunings = [tuned(12), tuned(31, "A4=432"), tuned(19)]
-    return play(busy_events(), 48_000, voice=SLOW, tunings=tunings, block=block, notes=10)
+    return play(
+        busy_events(), 48_000, voice=SLOW, tunings=tunings, block=block, notes=10, kernel=kernel
+    )
 
 
 def test_the_size_of_blocks_changes_nothing() -> None:
     reference, performance = play_busy(4096)
     assert performance.counts.taken > 5
     told = [o for o in performance.outcomes if o.kind != OutcomeKind.ENDED]
-    for block in (1, 21, 64, 100, 256, 300, 1024):
+    for block in BLOCKS:
         samples, other = play_busy(block)
         assert decibels(np.abs(samples - reference).max()) < -100.0
         assert [o for o in other.outcomes if o.kind != OutcomeKind.ENDED] == told
+
+
+@pytest.mark.parametrize("block", BLOCKS)
+def test_the_kernels_agree_at_every_size_of_blocks(block: int) -> None:
+    """By whichever kernel it is played, the score differs by less than -110 dB of full scale."""
+    plain, performance = play_busy(block, NumpyKernel())
+    samples, other = play_busy(block, playing.in_use)
+    assert np.abs(plain).max() > 0.2
+    assert decibels(np.abs(samples - plain).max()) < -110.0
+    assert other.outcomes == performance.outcomes
 
 
 def test_two_runs_are_equal_byte_for_byte() -> None:

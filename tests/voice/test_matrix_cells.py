@@ -1,4 +1,4 @@
-"""The numpy kernel's cells against the plain sum of sines in float64, one sine a partial a sample."""
+"""The numpy kernel's cells against the plain sum in float64, one sine a partial a sample."""
 
 import numpy as np
 import pytest

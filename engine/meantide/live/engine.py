@@ -41,9 +41,7 @@ class Engine:
         self.rate, self.block = rate, block
         self.health = AudioHealth()
         self.outcomes: deque[Outcome] = deque(maxlen=MOST_KEPT)
-        self._performance = Performance(
-            rate, block, notes, QUIETEST_DB, self.outcomes, kernel
-        )
+        self._performance = Performance(rate, block, notes, QUIETEST_DB, self.outcomes, kernel)
         self._to_audio = RecordQueue()
         self._dated: deque[tuple[int, Event]] = deque(maxlen=MOST_KEPT)
         self._numbers = count(1)

@@ -241,8 +241,8 @@ class TakeLog:
     def from_json(cls, text: str, where: str) -> Self:
         """Read a log from `text`; `where` (a file name) stands in the InvalidValue of a bad one."""
         fields = parse_json(text, where).fields(
-            "meantide", "kind", "kernel", "wav", "rate", "frames", "channels", "format", "title", "score",
-            "level_db", "ceiling_samples", "tunings", "voices", "notes",
+            "meantide", "kind", "kernel", "wav", "rate", "frames", "channels", "format", "title",
+            "score", "level_db", "ceiling_samples", "tunings", "voices", "notes",
         )  # fmt: skip
         fields.choice("kind", ("take",))
         log = cls(

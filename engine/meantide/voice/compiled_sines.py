@@ -33,7 +33,7 @@ EXPONENT_BIAS, EXPONENT_SHIFT = np.int32(127), np.int32(23)  # IEEE 754, binary3
 @inlined
 def reduced(phase: float) -> float:
     """Return a phase in cycles less its whole turns, within ±1/2; float64."""
-    return phase - np.floor(phase + 0.5)
+    return float(phase - np.floor(phase + 0.5))
 
 
 @inlined

@@ -16,7 +16,7 @@ import numba
 from numba.core import event
 
 Single = Any
-"""A float32 in compiled code, where numba infers the types and those of numpy would be in the way."""
+"""A float32 in compiled code; numba infers its types, and numpy's would be in the way."""
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 OPTIONS = {

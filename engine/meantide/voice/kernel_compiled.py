@@ -43,7 +43,9 @@ ROW = MOST_PARTIALS + 16
 STEP_COS, STEP_SIN = 0, 1  # of ω
 RUN_STEP_COS, RUN_STEP_SIN = 2, 3  # of 8ω
 WITHIN = 4  # for each of 4 l: cos ωl, sin ωl, l cos ωl, l sin ωl
-ACROSS = WITHIN + 4 * HALF_RUN  # for each of 4 distances of a run's middle from the cell's: cos, sin
+ACROSS = (
+    WITHIN + 4 * HALF_RUN
+)  # for each of 4 distances of a run's middle from the cell's: cos, sin
 BASIS_ROWS = ACROSS + 2 * RUNS // 2
 
 # Rows of the work: what is true of a cell.
@@ -196,6 +198,8 @@ def settle(now: float, ratios: F64, levels: F32, increments: F64, strengths: F32
 @inlined
 def level_at(envelope: Record, age: int, silencing: float) -> float:
     """Return the level of a note `age` samples old; the laws of `EnvelopeTable`."""
+    level: float
+    since = age - envelope.stage_age
     if envelope.stage == HELD:
         level = envelope.sustain
         nepers = -SIXTY_DB * max(age - envelope.attack, 0.0) / envelope.decay
@@ -203,14 +207,15 @@ def level_at(envelope: Record, age: int, silencing: float) -> float:
             level += (1.0 - level) * math.exp(nepers)
         if age < envelope.attack:
             level *= math.sin(0.5 * math.pi * age / envelope.attack) ** 2
-        return level
-    since = age - envelope.stage_age
-    if envelope.stage == SILENCED:
-        if since >= silencing:
-            return 0.0
-        return envelope.stage_level * math.cos(0.5 * math.pi * since / silencing) ** 2
-    left = math.exp(-SIXTY_DB * since / envelope.release) - RELEASE_FLOOR
-    return envelope.stage_level * max(left, 0.0) / (1.0 - RELEASE_FLOOR)
+    elif envelope.stage == SILENCED:
+        share = min(since / silencing, 1.0)
+        level = envelope.stage_level * math.cos(0.5 * math.pi * share) ** 2
+        if share >= 1.0:
+            level = 0.0
+    else:
+        left = math.exp(-SIXTY_DB * since / envelope.release) - RELEASE_FLOOR
+        level = envelope.stage_level * max(left, 0.0) / (1.0 - RELEASE_FLOOR)
+    return level
 
 
 @inlined
