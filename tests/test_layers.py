@@ -58,7 +58,8 @@ MAY_LOAD = {
 
 # Modules that load a heavy library, and are imported only where it is wanted.
 ON_DEMAND = {
-    f"meantide.voice.{name}" for name in ("compiling", "compiled_sines", "kernel_compiled")
+    f"meantide.voice.{name}"
+    for name in ("compiling", "compiled_sines", "compiled_cells", "kernel_compiled")
 }
 
 IMPORT_ALL = """

@@ -2,9 +2,10 @@
 
     python tests/bench/run.py [--json] [--rounds 3]
 
-Partials held in real time, ours beside pyo's own sine objects, taken in turns in the same run, on
-one core each; four-part music rendered; what an idle engine takes; what an event costs. Absolute
-figures move from machine to machine, so compare ratios. Nothing here is a test that fails.
+Partials held in real time, by either of our kernels beside pyo's own sine objects, taken in turns in
+the same run, on one core each, and what share that is of the core's float32 arithmetic; four-part
+music rendered; what an idle engine takes; what an event costs; how long a kernel takes to be ready.
+Absolute figures move from machine to machine, so compare ratios. Nothing here is a test that fails.
 RESULTS.md has what was measured, and where.
 """
 
@@ -25,7 +26,14 @@ import pyo_baseline
 CHORALE = Path(__file__).parents[1] / "data" / "chorale.mid"
 FRAMES = (256, 64)
 CHORDS = (1, 16)
-PARTIALS_TARGET, MUSIC_TARGET = 5.0, 100.0
+KERNELS = ("compiled", "numpy")
+TARGETS = {("compiled", 256): 15.0, ("compiled", 64): 8.0, ("numpy", 256): 5.0}
+MUSIC_TARGET = 100.0
+FLOPS_PER_SAMPLE = {"compiled": 4.0, "numpy": 8.0}
+"""What each kernel's sums take a partial a sample: two and four multiplications with an addition.
+
+All else (sines, envelopes, bases, crossfades, mixing) is not counted, so it lowers the share.
+"""
 Figures = dict[str, Any]
 
 
@@ -53,69 +61,84 @@ def machine(coretype: str | None) -> Figures:
         "system": platform.platform(),
         "python": platform.python_version(),
         "blas": f"{blas['name']} {blas['version']}",
-        **{name: version(name) for name in ("meantide", "numpy", "pyo")},
+        **{name: version(name) for name in ("numpy", "numba", "pyo")},
         "openblas_num_threads": 1,
         "openblas_coretype_was": coretype or "not set",
     }
 
 
 def partials(frames: int, rounds: int) -> Figures:
-    """Return the partials that ours and pyo's hold, in turns: the best of as many rounds each."""
-    ours, theirs = [], []
+    """Return the partials held by each kernel and by pyo, in turns: the best of as many rounds."""
+    held: dict[str, list[int]] = {name: [] for name in (*KERNELS, "pyo")}
     for _ in range(rounds):
-        ours.append(int(engine_load.run("held", str(frames))["partials_held"]))
-        theirs.append(pyo_baseline.held(frames))
-    return {
-        "frames": frames,
-        "ours": max(ours),
-        "pyo": max(theirs),
-        "ratio": max(ours) / max(theirs),
-        "rounds_ours": ours,
-        "rounds_pyo": theirs,
-    }
+        for kernel in KERNELS:
+            held[kernel].append(int(engine_load.run("held", kernel, str(frames))["partials_held"]))
+        held["pyo"].append(pyo_baseline.held(frames))
+    best = {name: max(found) for name, found in held.items()}
+    return {"frames": frames, "held": best, "rounds": held}
 
 
 def measure(rounds: int) -> Figures:
     """Return all figures."""
     conditions = machine(one_thread())
-    music = engine_load.run("music", str(CHORALE))
+    run = engine_load.run
     return {
         "machine": conditions,
+        "start": {kernel: run("start", kernel)["seconds"] for kernel in KERNELS},
+        "peak_flops": run("peak")["flops"],
         "partials": [partials(frames, rounds) for frames in FRAMES],
-        "music": music,
-        "idle": [{"frames": n, **engine_load.run("idle", str(n))} for n in FRAMES],
+        "music": {kernel: run("music", kernel, str(CHORALE)) for kernel in KERNELS},
+        "idle": [
+            {"frames": n, "share": {each: run("idle", each, str(n))["share"] for each in KERNELS}}
+            for n in FRAMES
+        ],
         "events": [
-            {"frames": FRAMES[0], "chord": n, **engine_load.run("events", str(FRAMES[0]), str(n))}
+            {"kernel": kernel, "chord": n, **run("events", kernel, str(FRAMES[0]), str(n))}
+            for kernel in KERNELS
             for n in CHORDS
         ],
     }
 
 
+def share_of_peak(kernel: str, partials_held: int, peak_flops: float) -> float:
+    """Return the part of the core's float32 arithmetic that the kernel's sums are."""
+    return partials_held * engine_load.RATE_HZ * FLOPS_PER_SAMPLE[kernel] / peak_flops
+
+
+def _of(row: Figures, name: str) -> str:
+    return f"  {row['frames']} frames, {name}"
+
+
 def table(found: Figures) -> str:
     """Return the figures for people."""
     lines = [f"{name}: {value}" for name, value in found["machine"].items()]
-    lines += ["", f"{'partials held at 48 kHz, stereo':34}{'ours':>9}{'pyo':>9}{'ratio':>9}"]
+    lines.append(f"float32 matrix product: {found['peak_flops'] / 1e9:.0f} Gflop/s")
+    lines += ["", f"{'partials held at 48 kHz, stereo':34}{'held':>9}{'ratio':>9}{'of peak':>9}"]
     for row in found["partials"]:
-        target = f"   target {PARTIALS_TARGET:g}" if row["frames"] == FRAMES[0] else ""
-        name = f"  {row['frames']} frames"
-        lines.append(f"{name:34}{row['ours']:9}{row['pyo']:9}{row['ratio']:9.2f}{target}")
-    music = found["music"]
-    lines += [
-        "",
-        f"{CHORALE.name}, {music['notes']} notes: seconds of music a second (target "
-        f"{MUSIC_TARGET:g})",
-        f"{'  sound only':34}{music['seconds_per_second']:9.1f}",
-        f"{'  with take and log written':34}{music['seconds_per_second_written']:9.1f}",
-        "",
-        "an engine with no notes, of a block's time",
-    ]
+        for name, held in row["held"].items():
+            line = f"{_of(row, name):34}{held:9}"
+            if name != "pyo":
+                share = share_of_peak(name, held, found["peak_flops"])
+                line += f"{held / row['held']['pyo']:9.2f}{share * 100:7.1f} %"
+            target = TARGETS.get((name, row["frames"]))
+            lines.append(line + (f"   target {target:g}" if target else ""))
+    lines += ["", f"{CHORALE.name}: seconds of music a second (target {MUSIC_TARGET:g})"]
+    for kernel, music in found["music"].items():
+        lines.append(
+            f"{'  ' + kernel:34}{music['seconds_per_second']:9.1f}; with take and log written "
+            f"{music['seconds_per_second_written']:.1f}"
+        )
+    lines += ["", "an engine with no notes, of a block's time"]
     for row in found["idle"]:
-        name = f"  {row['frames']} frames"
-        lines.append(f"{name:34}{row['share'] * 100:9.2f} %")
+        for kernel, share in row["share"].items():
+            lines.append(f"{_of(row, kernel):34}{share * 100:9.2f} %")
     lines += ["", f"{'microseconds a note':34}{'on':>9}{'off':>9}"]
     for row in found["events"]:
-        name = "  alone" if row["chord"] == 1 else f"  in a chord of {row['chord']}"
+        name = "alone" if row["chord"] == 1 else f"in a chord of {row['chord']}"
+        name = f"  {row['kernel']}, {name}"
         lines.append(f"{name:34}{row['note_on_us']:9.1f}{row['note_off_us']:9.1f}")
+    lines += ["", "seconds until a kernel is ready, in a new process"]
+    lines += [f"{'  ' + kernel:34}{seconds:9.3f}" for kernel, seconds in found["start"].items()]
     return "\n".join(lines)
 
 

@@ -14,7 +14,12 @@ from click.testing import CliRunner, Result
 
 import tones
 from meantide.command import main
-from playing import decibels
+from meantide.journal import JournalHead, end_line, event_line, head_line, value_line
+from meantide.offline import takelog
+from meantide.perform.event import Event, Kind
+from meantide.pitch import Anchor, Scale, Tuning
+from meantide.voice.kernels import KERNELS
+from playing import decibels, degree, note, saw
 
 SCORE = """\
 title: Ebb
@@ -97,6 +102,85 @@ def test_two_renders_are_equal_bytes_and_blocks_do_not_matter(score: Path, tmp_p
     assert decibels(np.abs(whole[:shared] - other[:shared]).max()) < -100.0
 
 
+@pytest.mark.parametrize("kernel", KERNELS)
+def test_the_log_names_the_kernel_and_two_renders_by_it_are_equal(
+    score: Path, tmp_path: Path, kernel: str
+) -> None:
+    takes = [tmp_path / name / "ebb.wav" for name in ("a", "b")]
+    for take in takes:
+        take.parent.mkdir()
+        assert run("render", score, "--out", take, "--kernel", kernel).exit_code == 0
+    assert json.loads(takes[0].with_suffix(".json").read_text())["kernel"] == kernel
+    assert takes[0].read_bytes() == takes[1].read_bytes()
+    assert run("assay", takes[0]).exit_code == 0
+
+
+def a_set(file: Path, kernel: str) -> Path:
+    """Write the journal of a short set: one note of the harbour installation, invented."""
+    tuning = Tuning(Scale.equal(31), Anchor.parse("A4=432"))
+    events = [
+        Event(Kind.TUNING, 0, value=1),
+        Event(Kind.VOICE, 0, value=2),
+        Event(Kind.LEVEL, 0, amount=-12.0, samples=960),
+        *note(1_000, 20_000, degree(23), 1, 0.8),
+    ]
+    file.write_text(
+        head_line(JournalHead(48_000, 256, 8, kernel))
+        + value_line(1, tuning)
+        + value_line(2, saw(12))
+        + "".join(event_line(0, event) for event in events)
+        + end_line(24_000),
+        encoding="utf-8",
+    )
+    return file
+
+
+@pytest.mark.parametrize("kernel", KERNELS)
+def test_a_journal_is_rendered_with_the_kernel_it_was_played_with(
+    tmp_path: Path, kernel: str
+) -> None:
+    journal, out = a_set(tmp_path / "ebb.jsonl", kernel), tmp_path / "ebb.wav"
+    result = run("render", journal, "--out", out)
+    assert result.exit_code == 0, result.output
+    assert "bit for bit" not in result.output
+    assert json.loads(out.with_suffix(".json").read_text())["kernel"] == kernel
+    assert run("assay", out).exit_code == 0
+
+
+def test_a_journal_rendered_with_another_kernel_says_so(tmp_path: Path) -> None:
+    journal = a_set(tmp_path / "ebb.jsonl", "compiled")
+    as_played, other = tmp_path / "as-played.wav", tmp_path / "other.wav"
+    assert run("render", journal, "--out", as_played).exit_code == 0
+    result = run("render", journal, "--out", other, "--kernel", "numpy")
+    assert "played with the compiled kernel" in result.stderr
+    assert "not bit for bit" in result.stderr
+    one, two = (soundfile.read(take)[0] for take in (as_played, other))
+    assert 0.0 < np.abs(one - two).max() < 10 ** (-110 / 20)
+
+
+def test_takes_and_kernels_know_the_same_names() -> None:
+    assert takelog.KERNELS == KERNELS
+
+
+def test_where_numba_is_missing_a_journal_is_rendered_with_a_notice_and_a_wish_refused(
+    score: Path, tmp_path: Path
+) -> None:
+    journal = a_set(tmp_path / "ebb.jsonl", "compiled")
+    without = "import sys; sys.modules['numba'] = None; import meantide.command as c; c.main()"
+    command = [sys.executable, "-c", without, "render", str(journal), "--out"]
+    done = subprocess.run(
+        [*command, str(tmp_path / "ebb.wav")], capture_output=True, check=True, text=True
+    )
+    assert "the set was played with the compiled kernel, which is not here" in done.stderr
+    assert "not bit for bit" in done.stderr
+    assert json.loads((tmp_path / "ebb.json").read_text())["kernel"] == "numpy"
+    wish = ["render", str(score), "--out", str(tmp_path / "a.wav"), "--kernel", "compiled"]
+    refused = subprocess.run([*command[:3], *wish], capture_output=True, check=False, text=True)
+    assert refused.returncode == 2
+    assert "kernel: got 'compiled'" in refused.stderr
+    assert not (tmp_path / "a.wav").exists()
+
+
 def test_a_midi_file_is_a_score(tmp_path: Path) -> None:
     out = tmp_path / "hymn.wav"
     piece = Path(__file__).parents[1] / "data" / "chorale.mid"
@@ -104,9 +188,9 @@ def test_a_midi_file_is_a_score(tmp_path: Path) -> None:
     assert result.exit_code == 0, result.output
     log = json.loads(out.with_suffix(".json").read_text())
     assert len({note["part"] for note in log["notes"]}) == 4
-    for note in log["notes"]:  # key 60 plays degree 0, and 69 degree 9, of nineteen from C
-        steps = note["pitch"]["key"] - 60 - 14  # A is degree 14 on the chain of fifths in 19
-        assert note["pitches"][0]["hz"] == pytest.approx(432.0 * 2 ** (steps / 19), rel=1e-12)
+    for each in log["notes"]:  # key 60 plays degree 0, and 69 degree 9, of nineteen from C
+        steps = each["pitch"]["key"] - 60 - 14  # A is degree 14 on the chain of fifths in 19
+        assert each["pitches"][0]["hz"] == pytest.approx(432.0 * 2 ** (steps / 19), rel=1e-12)
 
 
 def test_a_midi_file_through_a_layout_with_silent_keys(tmp_path: Path) -> None:
@@ -184,7 +268,10 @@ def test_the_ceiling_is_told_when_it_bends(score: Path, tmp_path: Path) -> None:
 def test_a_progress_bar_on_a_terminal_and_none_in_a_pipe(score: Path, tmp_path: Path) -> None:
     command = [sys.executable, "-m", "meantide", "render", str(score), "--out"]
     piped = subprocess.run(
-        [*command, str(tmp_path / "a.wav")], capture_output=True, check=True, text=True
+        [*command, str(tmp_path / "a.wav"), "--kernel", "numpy"],
+        capture_output=True,
+        check=True,
+        text=True,
     )
     assert piped.stderr == ""
     ours, theirs = pty.openpty()
