@@ -61,7 +61,7 @@ def held(frames: int, measured: Callable[[int, int], float] = measure) -> int:
     """
     block_s = frames / RATE_HZ
     partials = 1_000
-    for _ in range(6):
+    for _ in range(12):
         load = measured(frames, partials) / block_s
         guess = max(1, round(partials / load))
         if abs(load - 1) < 0.05:

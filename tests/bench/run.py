@@ -2,8 +2,8 @@
 
     python tests/bench/run.py [--json] [--rounds 3]
 
-Partials held in real time, by either of our kernels beside pyo's own sine objects, taken in turns in
-the same run, on one core each, and what share that is of the core's float32 arithmetic; four-part
+Partials held in real time, by either of our kernels beside pyo's own sine objects, taken in turns
+in the same run, on one core each, and what share that is of the float32 arithmetic; four-part
 music rendered; what an idle engine takes; what an event costs; how long a kernel takes to be ready.
 Absolute figures move from machine to machine, so compare ratios. Nothing here is a test that fails.
 RESULTS.md has what was measured, and where.
