@@ -56,11 +56,11 @@ def cache_folder() -> Path | None:
     None if nothing can be written there; then it is compiled at every start. The last part of the
     name tells the sources apart, since numba does not see that an imported constant has changed.
     """
-    base = numba.config.CACHE_DIR or _users_cache()
-    folder = Path(base) / f"meantide-compiled-{_digest()}"
     try:
+        base = Path(numba.config.CACHE_DIR or _users_cache())
+        folder = base / f"meantide-compiled-{_digest()}"
         folder.mkdir(parents=True, exist_ok=True)
-    except OSError:
+    except (OSError, RuntimeError):  # RuntimeError: a user without a home
         return None
     return folder if os.access(folder, os.W_OK) else None
 
