@@ -372,6 +372,16 @@ def test_a_port_in_use_is_said_with_what_to_do(stage: Stage) -> None:
         OscServer("127.0.0.1", stage.server.port, stage.control)
 
 
+def test_a_set_that_cannot_begin_leaves_nothing_behind(
+    stage: Stage, engines: Any, tmp_path: Path
+) -> None:
+    journal = tmp_path / "set.jsonl"
+    port = str(stage.server.port)
+    engine = engines("--audio", "none", "--port", port, "--journal", str(journal))
+    assert engine.process.wait(20.0) == 3
+    assert not journal.exists()
+
+
 def test_the_clock_host_runs_the_same_engine(engines: Any, tmp_path: Path) -> None:
     journal = tmp_path / "set.jsonl"
     engine = engines("--audio", "none", "--journal", str(journal))

@@ -1,5 +1,7 @@
 """The state machine: notes, ids, retuning, room for notes, and the same sound every time."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -284,6 +286,27 @@ def test_late_events_act_at_once_and_are_counted() -> None:
     assert performance.counts.late == 1
     performance.fill(out)
     assert performance.outcomes[0].sample == 256
+
+
+def test_a_voice_of_a_new_size_may_be_handed_over_in_the_middle_of_a_block() -> None:
+    """As the control side does from its own thread, while the audio side walks its banks."""
+    performance = Performance(RATE, 256, 4)
+    performance.hand_over(1, SINE)
+    performance.schedule(Event(Kind.VOICE, value=1))
+    performance.schedule(note(0, None, hertz(440.0))[0])
+    out = np.zeros((2, 256), np.float32)
+    performance.fill(out)
+    [bank] = performance.notes._banks.values()
+    read = bank.read
+
+    def read_while_another_comes(*arguments: Any) -> None:
+        performance.hand_over(2, saw(200))
+        read(*arguments)
+
+    bank.read = read_while_another_comes  # type: ignore[method-assign]
+    performance.fill(out)
+    assert len(performance.notes._banks) == 2
+    assert out.any()
 
 
 def test_voices_of_different_sizes_sound_together() -> None:

@@ -25,7 +25,6 @@ Sender = tuple[str, int]
 class Traffic:
     """What the server counts."""
 
-    packets: int = 0
     messages: int = 0
     errors: int = 0
     last_error: str = field(default="")
@@ -66,7 +65,6 @@ class OscServer:
             except OSError as error:  # a refused reply comes back here on some systems
                 self._count_error(str(error))
                 continue
-            self.traffic.packets += 1
             for address, arguments in self._answer(packet):
                 self._send(sender, address, arguments)
 

@@ -4,6 +4,7 @@ import gc
 import sys
 import threading
 from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
@@ -71,18 +72,22 @@ class Session:
     """
 
     def __init__(self, wishes: Wishes, catalogue: Catalogue) -> None:
-        self.host = open_host(wishes.audio, wishes.rate, wishes.block)
-        rate, block = self.host.rate, self.host.block
-        self.engine = Engine(rate, block, wishes.notes, wishes.kernel)
-        self._journal: JournalFile | None = None
-        if wishes.journal is not None:
-            head = JournalHead(rate, block, wishes.notes, wishes.kernel.name)
-            self._journal = JournalFile(wishes.journal, head)
-        state = State(wishes.tuning, wishes.voice, wishes.level_db)
-        self.control = Control(self.engine, catalogue, state, self._value_handed_over)
-        self.server = OscServer(wishes.host, wishes.port, self.control)
         self.kernel = wishes.kernel.name
         self._ended = threading.Event()
+        self._journal: JournalFile | None = None
+        self.host = open_host(wishes.audio, wishes.rate, wishes.block)
+        with ExitStack() as undo:  # what was opened is closed again if the rest cannot be had
+            undo.callback(self.host.stop)
+            rate, block = self.host.rate, self.host.block
+            self.engine = Engine(rate, block, wishes.notes, wishes.kernel)
+            state = State(wishes.tuning, wishes.voice, wishes.level_db)
+            self.control = Control(self.engine, catalogue, state, self._value_handed_over)
+            self.server = OscServer(wishes.host, wishes.port, self.control)
+            undo.callback(self.server.stop)
+            if wishes.journal is not None:  # last: a set that never began leaves no file
+                head = JournalHead(rate, block, wishes.notes, self.kernel)
+                self._journal = JournalFile(wishes.journal, head)
+            undo.pop_all()
 
     def end(self) -> None:
         """Ask `run` to come to an end."""

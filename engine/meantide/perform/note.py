@@ -113,7 +113,7 @@ class Notes:
     def sound(self, out: F32) -> None:
         """Add the next samples of all notes to `out` (2, samples)."""
         length = out.shape[1]
-        for count, rows in self._rows.items():
+        for count, rows in self._used():
             if len(rows) == 0:
                 continue
             mixed = self._mixed[: 2 * length].reshape(2, length)
@@ -125,7 +125,7 @@ class Notes:
     def sweep(self) -> list[Note]:
         """Forget the notes that are over, and return them."""
         over: list[Note] = []
-        for count, rows in self._rows.items():
+        for count, rows in self._used():
             if len(rows) == 0:
                 continue
             for row in rows[self._banks[count].gone(rows)].tolist():
@@ -138,10 +138,14 @@ class Notes:
 
     # -- inside -----------------------------------------------------------------------------
 
+    def _used(self) -> list[tuple[int, NDArray[np.intp]]]:
+        """Return the rows in use by bank, as they stand: `provide` may add a bank meanwhile."""
+        return list(self._rows.items())
+
     def _take_quietest(self) -> Note:
         """Take the quietest note away, the older of equals; it fades within 5 ms."""
         best: tuple[float, int, Note] | None = None
-        for count, rows in self._rows.items():
+        for count, rows in self._used():
             if len(rows) == 0:
                 continue
             powers = self._banks[count].loudness(rows).tolist()
