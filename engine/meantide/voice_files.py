@@ -20,7 +20,9 @@ def read_voice(value: Value, name: str = "") -> AdditiveVoice:
     """
     fields = value.fields("kind", *TEXTS, "partials", "envelope", *NUMBERS)
     fields.choice("kind", ("additive",))
-    numbers = {key: fields[key].number(-1e9, 1e9) for key in NUMBERS if key in fields}
+    numbers: dict[str, Any] = {
+        key: fields[key].number(-1e9, 1e9) for key in NUMBERS if key in fields
+    }
     envelope = _envelope_from(fields["envelope"])
     partials = _partials_from(fields["partials"])
     about, source = fields.text("about", ""), fields.text("source", "")

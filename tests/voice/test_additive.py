@@ -7,9 +7,11 @@ from numpy.typing import NDArray
 import playing
 import tones
 from meantide.voice.additive import AdditiveBank
-from meantide.voice.description import AdditiveVoice, Partial, prepare
+from meantide.voice.bank import Strike
+from meantide.voice.description import AdditiveVoice, Partial
 from meantide.voice.envelope import Envelope, Stage
 from meantide.voice.kernel import CELL
+from meantide.voice.prepared import prepare_additive as prepare
 from playing import RATE, STEADY, saw
 
 ROOM = 8
@@ -21,7 +23,7 @@ def bank_with(voice: AdditiveVoice, hz: list[float], rate: int = RATE) -> Additi
     prepared = prepare(voice, rate)
     bank = AdditiveBank(ROOM, prepared.count, rate, playing.in_use)
     for row, each in enumerate(hz):
-        bank.start(row, prepared, each, 1.0)
+        bank.start(row, prepared, Strike(each, 1.0))
     return bank
 
 
@@ -49,7 +51,7 @@ def test_a_glide_is_the_plain_sum_along_its_closed_form() -> None:
     voice = saw(20)
     bank = bank_with(voice, [440.0])
     before = read(bank, [0], 1000)
-    bank.retune(np.array([0]), np.array([660.0]), 2400)
+    bank.retune(np.array([0]), np.array([660.0]), 2400, None)
     out = np.concatenate([before, read(bank, [0], 7000)], axis=1)[0]
     partials = [(p.ratio, p.level_db, None) for p in voice.sounding_partials()]
     plain = tones.note(
@@ -63,7 +65,7 @@ def test_a_glide_goes_on_through_a_release_in_the_middle_of_a_cell() -> None:
     voice = saw(1, Envelope(release_s=60.0))  # a fall of 0.1 dB while we look
     bank = bank_with(voice, [440.0])
     pieces = [read(bank, [0], 1000)]
-    bank.retune(np.array([0]), np.array([880.0]), 2400)
+    bank.retune(np.array([0]), np.array([880.0]), 2400, None)
     pieces.append(read(bank, [0], 1024 + 1))
     bank.release(np.array([0]))
     pieces.append(read(bank, [0], 4000))
@@ -80,7 +82,7 @@ def test_a_cut_in_a_cell_leaves_no_step(at: int) -> None:
     kept, cut = bank_with(voice, [440.0]), bank_with(voice, [440.0])
     whole = read(kept, [0], 4096)[0]
     first = read(cut, [0], at)[0]
-    cut.retune(np.array([0]), np.array([440.0]), 0)  # an event that changes nothing
+    cut.retune(np.array([0]), np.array([440.0]), 0, None)  # an event that changes nothing
     rest = read(cut, [0], 4096 - at)[0]
     difference = np.abs(np.concatenate([first, rest]) - whole)
     assert difference[480:].max() < 3e-6
@@ -108,7 +110,7 @@ def test_a_glide_through_nyquist_fades_without_alias() -> None:
     voice = AdditiveVoice("one", (Partial(1.0),), STEADY)
     bank = bank_with(voice, [20_000.0])
     read(bank, [0], 1024)
-    bank.retune(np.array([0]), np.array([40_000.0]), 4800)
+    bank.retune(np.array([0]), np.array([40_000.0]), 4800, None)
     out = read(bank, [0], 8192)[0]
     assert np.abs(out[2000:]).max() < 1e-6  # past 0.98 of Nyquist after 1,100 samples
 

@@ -9,15 +9,10 @@ from hypothesis import strategies as st
 
 from meantide.errors import InvalidValue
 from meantide.reading import value_of
-from meantide.voice.description import (
-    FADE_TO,
-    MOST_PARTIALS,
-    AdditiveVoice,
-    Partial,
-    nyquist_fade,
-    prepare,
-)
+from meantide.voice.description import MOST_PARTIALS, AdditiveVoice, Partial
 from meantide.voice.envelope import Envelope
+from meantide.voice.prepared import FADE_TO, nyquist_fade
+from meantide.voice.prepared import prepare_additive as prepare
 from meantide.voice_files import read_voice, voice_to_mapping
 
 # Grand piano, A4: measured partials in Hz and the fitted inharmonicity (standards.md §8, UAH).

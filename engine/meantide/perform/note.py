@@ -9,9 +9,11 @@ from numpy.typing import NDArray
 
 from meantide.perform.event import Pitch
 from meantide.voice.additive import AdditiveBank
-from meantide.voice.description import PreparedVoice
+from meantide.voice.bank import Strike
+from meantide.voice.degree_grid import DegreeGrid
 from meantide.voice.envelope import SILENCING_S, Stage
 from meantide.voice.kernel import CELL, F32, Kernel
+from meantide.voice.prepared import PreparedVoice
 
 
 @dataclass(slots=True)
@@ -74,8 +76,7 @@ class Notes:
         self,
         note: Note,
         voice: PreparedVoice,
-        hz: float,
-        gain: float,
+        strike: Strike,
         sides: tuple[float, float],
     ) -> Note | None:
         """Begin `note`; return the note that had to be taken for it, if one was."""
@@ -85,7 +86,7 @@ class Notes:
         owner[note.row] = note
         self._by_id[note.id] = note
         self._gains[note.count][:, note.row] = sides
-        self._banks[note.count].start(note.row, voice, hz, gain)
+        self._banks[note.count].start(note.row, voice, strike)
         self._recount(note.count)
         return taken
 
@@ -102,13 +103,15 @@ class Notes:
         for note in notes:
             note.held = False
 
-    def retune(self, notes: list[Note], hz: list[float], samples: int) -> None:
+    def retune(
+        self, notes: list[Note], hz: list[float], samples: int, grid: DegreeGrid | None
+    ) -> None:
         """Bring notes to new frequencies within `samples`."""
         wanted = {id(note): value for note, value in zip(notes, hz, strict=True)}
         for count, rows in self._rows_of(notes).items():
             owner = self._owner[count]
             goals = np.array([wanted[id(owner[row])] for row in rows.tolist()])
-            self._banks[count].retune(rows, goals, samples)
+            self._banks[count].retune(rows, goals, samples, grid)
 
     def sound(self, out: F32) -> None:
         """Add the next samples of all notes to `out` (2, samples)."""

@@ -25,10 +25,14 @@ from meantide.perform.master import SHORTEST_RAMP_S, Level, level_gain, soften
 from meantide.perform.note import Note, Notes
 from meantide.perform.queue import EventQueue
 from meantide.pitch import NoteName, Tuning
-from meantide.voice.description import AdditiveVoice, PreparedVoice, prepare
+from meantide.voice.bank import Strike
+from meantide.voice.degree_grid import DegreeGrid
+from meantide.voice.description import AdditiveVoice
 from meantide.voice.envelope import Stage
 from meantide.voice.kernel import F32, LONGEST_READ, Kernel
 from meantide.voice.kernel_numpy import NumpyKernel
+from meantide.voice.prepared import PreparedVoice
+from meantide.voice.voices import prepare
 
 LOWEST_RATE, HIGHEST_RATE = 8_000, 192_000
 MOST_NOTES = 4096
@@ -90,7 +94,8 @@ class Performance:
         self.notes = Notes(notes, rate, longest, kernel or NumpyKernel())
         self.level = Level(level_gain(level_db))
         self.tuning: Tuning | None = None
-        self._values: dict[int, Tuning | PreparedVoice] = {}
+        self._values: dict[int, tuple[Tuning, DegreeGrid] | PreparedVoice] = {}
+        self._grid: DegreeGrid | None = None
         self._parts: dict[int, Part] = {}
         self._queue = EventQueue()
         self._acts: dict[Kind, Callable[[Event], None]] = {
@@ -114,7 +119,7 @@ class Performance:
             self.notes.provide(prepared)
             self._values[number] = prepared
         else:
-            self._values[number] = value
+            self._values[number] = (value, DegreeGrid.of(value))
 
     # -- audio side -------------------------------------------------------------------------
 
@@ -187,8 +192,8 @@ class Performance:
             self._let_go([former] if former.held else [])
             self.notes.rename(former, self._spare_id())
         note = Note(event.note, event.part, event.pitch, voice.count, 0, self.sample)
-        gain = voice.voice.velocity_gain(event.amount)
-        taken = self.notes.start(note, voice, hz, gain, self._part(event.part).sides)
+        strike = Strike(hz, event.amount, self._grid, self.counts.events)
+        taken = self.notes.start(note, voice, strike, self._part(event.part).sides)
         if taken is not None:
             self.counts.taken += 1
             self._tell(OutcomeKind.TAKEN, taken.id)
@@ -219,11 +224,11 @@ class Performance:
                 self._tell(OutcomeKind.RELEASED, note.id)
 
     def _retune(self, event: Event) -> None:
-        tuning = self._values.pop(event.value, None)
-        if not isinstance(tuning, Tuning):
+        value = self._values.pop(event.value, None)
+        if not isinstance(value, tuple):
             self._refuse(event)
             return
-        self.tuning = tuning
+        self.tuning, self._grid = tuning, _ = value
         if event.held == Held.STAY:
             return
         following: list[Note] = []
@@ -235,7 +240,7 @@ class Performance:
                 goals.append(hz)
                 self._tell(OutcomeKind.MOVED, note.id, hz, event.samples)
         if following:
-            self.notes.retune(following, goals, event.samples)
+            self.notes.retune(following, goals, event.samples, self._grid)
 
     def _change_voice(self, event: Event) -> None:
         voice = self._values.pop(event.value, None)

@@ -10,10 +10,12 @@ jumps and nothing depends on whether the event was known before.
 import numpy as np
 from numpy.typing import NDArray
 
-from meantide.voice.description import PreparedVoice
+from meantide.voice.bank import Strike
+from meantide.voice.degree_grid import DegreeGrid
 from meantide.voice.envelope import Stage
 from meantide.voice.kernel import CELL, F32, F64, Kernel, Rows
 from meantide.voice.note_table import NoteTable
+from meantide.voice.prepared import PreparedVoice
 
 INAUDIBLE = 1e-6
 """A settled note that stays below this (-120 dBFS) is over."""
@@ -22,20 +24,22 @@ INAUDIBLE = 1e-6
 class AdditiveBank:
     """Up to `notes` notes of `count` partials each (a padded count), at one sample rate.
 
-    Rows are numbered 0 .. notes-1; whoever owns the bank says which are in use. Nothing is
-    allocated after construction but small temporaries of a few numbers a note.
+    A `Bank`. Nothing is allocated after construction but small temporaries of a few numbers a
+    note.
     """
 
     def __init__(self, notes: int, count: int, rate: int, kernel: Kernel) -> None:
         self._rate = rate
         self._table = NoteTable(notes, count, rate)
         self._reader = kernel.reader(self._table)
+        self._prepared: list[PreparedVoice | None] = [None] * notes
 
     # -- events -----------------------------------------------------------------------------
 
-    def start(self, row: int, prepared: PreparedVoice, hz: float, gain: float) -> None:
-        """Begin a note of `prepared` at `hz` in `row`, its level times `gain` (0..1)."""
-        self._table.start(row, prepared, hz, gain)
+    def start(self, row: int, prepared: PreparedVoice, strike: Strike) -> None:
+        """Begin a note of `prepared` in `row`."""
+        self._prepared[row] = prepared
+        self._table.start(row, prepared, strike)
         self._reader.settle(np.array([row]))
 
     def release(self, rows: Rows, stage: Stage = Stage.RELEASED) -> None:
@@ -43,15 +47,43 @@ class AdditiveBank:
         self._table.cut(rows)
         self._table.envelopes.move(rows, self._table.next_ages[rows], stage)
 
-    def retune(self, rows: Rows, hz: F64, glide_samples: int) -> None:
-        """Bring the notes in `rows` to `hz` (one each), linear in cents over `glide_samples`."""
+    def retune(self, rows: Rows, hz: F64, samples: int, grid: DegreeGrid | None) -> None:
+        """Bring the notes in `rows` to `hz` (one each), linear in cents over `samples`.
+
+        Partials that are drawn to degrees come to those of `grid` with them.
+        """
+        table = self._table
+        table.cut(rows)
+        table.course.move("pitch", rows, table.next_ages[rows], hz / self._rate, samples)
+        for row, goal_hz in zip(rows.tolist(), hz.tolist(), strict=True):
+            prepared = self._prepared[row]
+            if prepared is not None and prepared.follows_scale:
+                table.move_ratios(row, prepared.ratios_for(goal_hz, grid), samples)
+        self._settle(rows)
+
+    def touch(self, ramp: str, rows: Rows, goals: F64, samples: int) -> None:
+        """Move "bend" (cents), "pressure" or "timbre" (0..1), linearly over `samples`."""
         self._table.cut(rows)
-        if glide_samples > 0:
-            self._table.glides.glide(rows, hz / self._rate, glide_samples)
-        else:
-            self._table.glides.hold(rows, hz / self._rate)
-            self._table.settle(rows)
-            self._reader.settle(rows)
+        self._table.course.move(ramp, rows, self._table.next_ages[rows], goals, samples)
+        self._settle(rows)
+
+    def revoice(
+        self, rows: Rows, prepared: PreparedVoice, samples: int, grid: DegreeGrid | None
+    ) -> None:
+        """Let the notes in `rows` become notes of `prepared` over `samples`.
+
+        Envelopes, and how partials come and go by themselves, stay as they were struck.
+        """
+        self._table.cut(rows)
+        for row in rows.tolist():
+            self._prepared[row] = prepared
+            ratios = prepared.ratios_for(self.hz(row), grid)
+            self._table.revoice(row, prepared, ratios, samples)
+        self._settle(rows)
+
+    def _settle(self, rows: Rows) -> None:
+        self._table.land(rows)
+        self._reader.settle(rows)
 
     # -- what stands ------------------------------------------------------------------------
 
@@ -69,13 +101,13 @@ class AdditiveBank:
         table = self._table
         ages = table.next_ages[rows] - CELL + table.used[rows]
         rising = ~table.envelopes.settled(rows, ages)[:, None]
-        standing = np.where(rising, table.levels[rows], table.standing_amplitudes(rows))
+        standing = np.where(rising, table.strengths[rows], table.standing_amplitudes(rows))
         power: F32 = np.einsum("rk,rk->r", standing, standing)
         return power
 
     def hz(self, row: int) -> float:
-        """Return the frequency that the note in `row` is at or gliding to."""
-        return float(self._table.glides.goal[row]) * self._rate
+        """Return the frequency that the note in `row` is at or gliding to, unbent."""
+        return float(self._table.course.records["pitch_goal"][row]) * self._rate
 
     # -- samples ----------------------------------------------------------------------------
 

@@ -53,7 +53,9 @@ class Bank(Protocol[Prepared_contra]):
     def touch(self, ramp: str, rows: Rows, goals: F64, samples: int) -> None:
         """Move "bend" (cents), "pressure" or "timbre" (0..1), linearly over `samples`."""
 
-    def revoice(self, rows: Rows, prepared: Prepared_contra, samples: int) -> None:
+    def revoice(
+        self, rows: Rows, prepared: Prepared_contra, samples: int, grid: DegreeGrid | None
+    ) -> None:
         """Give sounding notes the numbers of another version of their voice, over `samples`.
 
         Levels, ratios, colour, vibrato and response move; envelopes stay as they were struck.

@@ -152,12 +152,12 @@ class CourseTable:
         answers = self.answers[rows, destination][:, None]
         pressure = self._ramp("pressure", rows, ages)
         timbre = (self._ramp("timbre", rows, ages) - RESTING_TIMBRE) / RESTING_TIMBRE
-        touched: F64 = answers[..., Source.VELOCITY] * self.records["velocity"][rows, None]
-        return (
-            touched
+        touched: F64 = (
+            answers[..., Source.VELOCITY] * self.records["velocity"][rows, None]
             + answers[..., Source.PRESSURE] * pressure
             + answers[..., Source.TIMBRE] * timbre
         )
+        return touched
 
     def _vibrato(self, rows: Rows, ages: Ages) -> F64:
         records = self.records

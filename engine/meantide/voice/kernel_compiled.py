@@ -29,10 +29,10 @@ from meantide.voice.compiled_cells import (
 )
 from meantide.voice.compiled_sines import fallen
 from meantide.voice.compiling import Single, compiled, inlined
-from meantide.voice.description import FADE_FROM, FADE_TO
 from meantide.voice.envelope import RELEASE_FLOOR, SIXTY_DB, Stage
 from meantide.voice.kernel import CELL, F32, F64, Rows
 from meantide.voice.note_table import NoteTable
+from meantide.voice.prepared import FADE_FROM, FADE_TO
 
 Records = NDArray[np.void]
 Record = Any

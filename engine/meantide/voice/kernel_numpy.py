@@ -3,8 +3,8 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from meantide.voice.description import nyquist_fade
-from meantide.voice.kernel import CELL, F32, Rows
+from meantide.voice.breath_noise import LENGTH, noise_bands
+from meantide.voice.kernel import CELL, F32, F64, Rows
 from meantide.voice.matrix_cells import BASIS_LIMIT, MOVING_LIMIT, STEADY_LIMIT, MatrixCells
 from meantide.voice.note_table import NoteTable
 
@@ -35,19 +35,22 @@ class NumpyReader:
         self._basis = np.ones((table.notes, *wide), np.float32)  # ones: every page touched
         self._gathered_basis = np.ones((self._rows_at_once, *wide), np.float32)
         self._cell_phases = np.zeros(STEADY_LIMIT)
-        self._fallen = np.zeros(STEADY_LIMIT, np.float32)
+        self._bands = noise_bands(table.rate)
         self._cell_amplitudes = np.zeros(STEADY_LIMIT + ROWS_LIMIT, np.float32)
         strips = (STEADY_LIMIT + ROWS_LIMIT) // table.count * CELL
         self._strips = np.zeros(strips, np.float32)
         self._lines = np.zeros(strips, np.float32)
 
     def settle(self, rows: Rows) -> None:
-        """Write the matrices of the notes in `rows`, whose steady frequencies are new."""
+        """Write the matrices of those notes in `rows` that have come to rest."""
+        table = self._table
+        rows = rows[~table.restless(rows)]
+        table.increments[rows] = table.next_increments[rows]
         limit = max(1, BASIS_LIMIT // self._table.count)
         for first in range(0, len(rows), limit):
             some = rows[first : first + limit]
             basis = self._gathered_basis[: len(some)]
-            self._cells.write_basis(self._table.increments[some], basis)
+            self._cells.write_basis(table.increments[some], basis)
             self._basis[some] = basis
 
     def read(self, rows: Rows, gains: F32, out: F32) -> None:
@@ -55,13 +58,13 @@ class NumpyReader:
         out[:] = 0.0
         length, at = out.shape[1], 0
         while at < length:
-            moving = self._table.glides.left[rows] > 0
+            moving = self._table.restless(rows)
             upto = min(at + CELL, length) if moving.any() else length
             self._read_piece(rows, gains, out[:, at:upto])
             at = upto
 
     def _read_piece(self, rows: Rows, gains: F32, out: F32) -> None:
-        """Add samples over which no note changes between moving and steady but at cell ends."""
+        """Add samples over which no note comes to rest but at the end of the last cell."""
         length = out.shape[1]
         used = self._table.used[rows]
         wanted = -(-(used + length - CELL) // CELL)  # cells still to be made, 0 or more
@@ -84,7 +87,7 @@ class NumpyReader:
         strip[:, :CELL] = table.cells[rows]
         if cells == 0:
             return strip
-        moving = table.glides.left[rows] > 0
+        moving = table.restless(rows)
         for kind in (False, True):
             chosen = np.flatnonzero((wanted > 0) & (moving == kind))
             if len(chosen) == 0:
@@ -127,38 +130,58 @@ class NumpyReader:
         table.next_amplitudes[pick] = amplitudes[nth, wanted]
         table.bounds[pick] = amplitudes[nth, last].sum(axis=1)
         table.next_bounds[pick] = amplitudes[nth, wanted].sum(axis=1)
+        self._add_breath(rows, wanted, out)
         ended = phases[nth, last]
         ended += table.increments[pick] * CELL
         ended -= np.rint(ended)
         table.next_phases[pick] = ended
         table.next_ages[rows] += wanted * CELL
-        table.glides.steady_cell(rows)
 
     def _make_moving(self, rows: Rows, out: F32) -> None:
-        """Make one cell of notes that glide; those that arrive in it are steady after it."""
+        """Make one cell of notes that move; those that come to rest in it are steady after it."""
         table = self._table
-        table.glides.begin_cell(rows)
         limit = max(1, MOVING_LIMIT // table.count)
         for first in range(0, len(rows), limit):
             some = rows[first : first + limit]
-            phases, ratios = table.next_phases[some], table.ratios[some]
-            travel = table.glides.travel(some)
-            ends = table.glides.frequency_after(some, float(CELL))
-            table.strengths[some] = table.levels[some] * nyquist_fade(ratios * ends[:, None])
+            phases, begun = table.next_phases[some], table.next_increments[some]
+            ages = table.next_ages[some] + CELL
+            ending = table.increments_at(some, ages)
+            table.increments[some], table.next_increments[some] = begun, ending
+            table.strengths[some] = table.strengths_at(some, ages, ending)
             amplitudes = self._amplitude_grid(some, 1)
-            into = out[first : first + limit, 0]
-            self._cells.moving(phases, ratios, travel[:, :-1], amplitudes, into)
+            into = out[first : first + limit]
+            self._cells.moving(phases, begun, ending, amplitudes, into[:, 0])
             table.amplitudes[some] = amplitudes[:, 0]
             table.next_amplitudes[some] = amplitudes[:, 1]
             table.bounds[some] = amplitudes[:, 0].sum(axis=1)
             table.next_bounds[some] = amplitudes[:, 1].sum(axis=1)
-            ended = phases + ratios * travel[:, -1:]
+            self._add_breath(some, np.ones(len(some), np.intp), into)
+            ended = phases + 0.5 * CELL * (begun + ending)
             table.next_phases[some] = ended - np.rint(ended)
         table.next_ages[rows] += CELL
-        arrived = table.glides.end_cell(rows)
-        if len(arrived):
-            table.settle(arrived)
-            self.settle(arrived)
+        self.settle(rows)
+
+    def _add_breath(self, rows: Rows, wanted: NDArray[np.intp], out: F32) -> None:
+        """Add the breath of notes that have one to their next cells `out` (rows, cells, CELL)."""
+        table, cells = self._table, out.shape[1]
+        for nth in np.flatnonzero(table.records["breathing"][rows]).tolist():
+            row = rows[nth : nth + 1]
+            ages = table.next_ages[row][:, None] + np.arange(1, cells + 1) * CELL
+            ends = np.append(table.next_breaths[row].astype(np.float64), self._ends(row, ages))
+            places = (table.noise_at(row)[:, None] + np.arange(cells * CELL)) % LENGTH
+            noise = (table.breath_gains[row] @ self._bands[:, places[0]]).reshape(cells, CELL)
+            begun: F64 = ends[:-1, None]
+            out[nth] += (begun + (ends[1:, None] - begun) * (np.arange(CELL) / CELL)) * noise
+            last = wanted[nth]
+            table.breaths[row], table.next_breaths[row] = ends[last - 1], ends[last]
+            table.bounds[row] += ends[last - 1]
+            table.next_bounds[row] += ends[last]
+
+    def _ends(self, row: Rows, ages: NDArray[np.int64]) -> F64:
+        """Return a note's breath at the ends of cells."""
+        levels = self._table.envelopes.levels(row, ages)[0]
+        ends: F64 = levels * self._table.breaths_at(row, ages)[0]
+        return ends
 
     def _amplitude_grid(self, rows: Rows, cells: int) -> F32:
         """Return amplitudes at the ends of the next cells, (rows, cells + 1, partials).
@@ -174,12 +197,9 @@ class NumpyReader:
         envelope = table.envelopes.levels(rows, ages).astype(np.float32)
         law = grid[:, 1:]
         np.multiply(table.strengths[pick][:, None], envelope[:, :, None], out=law)
-        if table.decaying[rows].any():
-            fallen = self._fallen[: law.size].reshape(law.shape)
-            since = (-ages).astype(np.float32)[:, :, None]
-            np.multiply(table.decays[pick][:, None], since, out=fallen)
-            np.exp(fallen, out=fallen)
-            np.multiply(law, fallen, out=law)
+        presences = table.presences_at(rows, ages)
+        if presences is not None:
+            np.multiply(law, presences, out=law)
         grid[:, 0] = table.next_amplitudes[pick]
         return grid
 

@@ -11,8 +11,8 @@ basis) of 2K × CELL numbers that stays the same while the frequencies do. Two r
 amplitudes of either end, crossfaded over the cell, make the linear run exact. The cost is one
 sine and one cosine a partial a cell; the rest is a matrix product.
 
-*Moving* partials (glides): the phase of each sample is computed directly in float64 from the
-note's own phase travel, so the frequency moves as smoothly as its law does.
+*Moving* partials: the increment runs straight from its value at the cell's start to that at its
+end, so the phase is a parabola; it is computed for each sample in float64.
 """
 
 import math
@@ -48,6 +48,7 @@ class MatrixCells:
         self._corner = np.zeros((4, BASIS_LIMIT, 8), np.float32)
         self._part = np.zeros(BASIS_LIMIT * CELL, np.float32)
         self._sample = np.arange(CELL) * 1.0
+        self._bending = self._sample**2 / (2.0 * CELL)
         self._fall = (1.0 - np.arange(CELL) / CELL).astype(np.float32)
         self._rise = (np.arange(CELL) / CELL).astype(np.float32)
 
@@ -98,16 +99,19 @@ class MatrixCells:
         np.matmul(rows.reshape(n, c * 2, 2 * k), basis, out=product.reshape(n, c * 2, CELL))
         self._crossfade(product.reshape(n, c, 2, CELL), out)
 
-    def moving(self, phases: F64, ratios: F64, travel: F64, amplitudes: F32, out: F32) -> None:
+    def moving(self, phases: F64, begun: F64, ending: F64, amplitudes: F32, out: F32) -> None:
         """Sum moving partials into `out` (n, CELL), one cell.
 
-        `phases` and `ratios` (n, K); `travel` (n, CELL): the cycles that the note's fundamental
-        has gone since the cell's start; `amplitudes` (n, 2, K); n·K <= MOVING_LIMIT.
+        `phases` (n, K) at the cell's start; the increments run from `begun` to `ending` (n, K);
+        `amplitudes` (n, 2, K); n·K <= MOVING_LIMIT.
         """
         n, k = phases.shape
         size = n * k * CELL
         phase = self._phase[:size].reshape(n, k, CELL)
-        np.multiply(ratios[:, :, None], travel[:, None, :], out=phase)
+        np.multiply((ending - begun)[:, :, None], self._bending, out=phase)
+        whole = self._whole[:size].reshape(n, k, CELL)
+        np.multiply(begun[:, :, None], self._sample, out=whole)
+        np.add(phase, whole, out=phase)
         np.add(phase, phases[:, :, None], out=phase)
         angle = self._angle[:size]
         _to_angle(phase.reshape(-1), self._whole[:size], angle)
