@@ -26,7 +26,7 @@ def noise_bands(rate: int) -> F32:
     """
     size = LENGTH // 2 + 1
     hz = np.arange(size) * (rate / LENGTH)
-    phases = np.exp(2j * np.pi * _scattered(size))
+    phases = np.exp(2j * np.pi * _scattered(size * BANDS)).reshape(BANDS, size)
     bands = np.zeros((BANDS, LENGTH + CELL), np.float32)
     for band in range(BANDS):
         off = np.log2(np.maximum(hz, 1e-9) / (LOWEST_HZ * 2.0**band))
@@ -35,7 +35,7 @@ def noise_bands(rate: int) -> F32:
         shape[hz >= 0.45 * rate] = 0.0
         if not shape.any():
             continue
-        wave = np.fft.irfft(shape * phases, LENGTH)
+        wave = np.fft.irfft(shape * phases[band], LENGTH)
         bands[band, :LENGTH] = wave * (np.sqrt(0.5) / np.sqrt(np.mean(wave * wave)))
     bands[:, LENGTH:] = bands[:, :CELL]
     bands.flags.writeable = False
