@@ -38,27 +38,37 @@ def noise(seed: int, frames: int, rms_db: float) -> Samples:
     return np.random.default_rng(seed).normal(0.0, gain(rms_db), frames)
 
 
-def phase_cycles(rate: int, frames: int, pitches: Sequence[tuple[int, int, float]]) -> Samples:
+def phase_cycles(
+    rate: int, frames: int, pitches: Sequence[tuple[int, int, float]], cell: int = 0
+) -> Samples:
     """Return the phase in cycles of a note whose frequency moves through `pitches`.
 
     Each is (sample, glide samples, Hz), as in a take's log: from that sample on the frequency
-    moves linearly in cents to Hz. The integral is taken in closed form over each stretch.
+    moves linearly in cents to Hz. The integral is taken in closed form over each stretch; with
+    `cell`, over a frequency that is right every so many samples of a glide and straight between.
     """
     phase = np.zeros(frames)
     now_hz, now_phase = pitches[0][2], 0.0
     for place, (start, glide, target_hz) in enumerate(pitches):
         stop = pitches[place + 1][0] if place + 1 < len(pitches) else frames
         from_hz = now_hz
+        rise = float(np.log(target_hz / from_hz)) / glide if glide else 0.0  # per sample
         glide_end = min(start + glide, stop)
-        if glide_end > start:
-            rise = np.log(target_hz / from_hz) / glide  # per sample
+        if cell and glide:
+            glide_end = min(start + -(-glide // cell) * cell, stop)  # the cell it arrives in
+            knots = np.arange(start, glide_end + cell, cell)
+            at = np.minimum(knots - start, glide)
+            hz = np.interp(np.arange(start, glide_end + 1), knots, from_hz * np.exp(rise * at))
+            turned = np.concatenate([[0.0], np.cumsum(hz[1:] + hz[:-1]) / (2 * rate)])
+        elif glide_end > start:
             after = np.arange(glide_end - start + 1)
             turned = (
                 from_hz / rate * (np.expm1(rise * after) / rise if rise else after.astype(float))
             )
+        if glide_end > start:
             phase[start:glide_end] = now_phase + turned[:-1]
             now_phase += turned[-1]
-            now_hz = from_hz * float(np.exp(rise * (glide_end - start)))
+            now_hz = from_hz * float(np.exp(rise * min(glide_end - start, glide)))
         if stop > glide_end:
             now_hz = target_hz
             after = np.arange(stop - glide_end + 1)
@@ -97,12 +107,14 @@ def note(
     end: int | None = None,
     attack_s: float = 0.005,
     phases: Sequence[float] = (),
+    cell: int = 0,
 ) -> Samples:
     """Return one note, mono: partials are (ratio, level dB, seconds to fall 60 dB or None).
 
     `start`, `release` and `end` are samples; without the last two it stops dead at `frames`.
-    `phases` are the partials' first phases in cycles (0 where not given). A partial that would
-    come to half the rate or above is left out: it could only fold back.
+    `phases` are the partials' first phases in cycles (0 where not given); `cell` as in
+    `phase_cycles`. A partial that would come to half the rate or above is left out: it could only
+    fold back.
     """
     stop = frames if end is None else end
     let_go = stop if release is None else release
@@ -111,7 +123,7 @@ def note(
         if end is not None or attack_s or start
         else np.ones(frames)
     )
-    turned = phase_cycles(rate, frames, pitches)
+    turned = phase_cycles(rate, frames, pitches, cell)
     sounding_s = (np.arange(frames) - start) / rate
     total = np.zeros(frames)
     highest_hz = max(hz for _, _, hz in pitches)

@@ -10,10 +10,10 @@ import pytest
 from numpy.typing import NDArray
 
 from meantide.errors import InvalidValue
-from meantide.voice.prepared import PADDED_COUNTS
 from meantide.voice.kernel import CELL, Kernel
 from meantide.voice.kernels import KERNELS, kernel_named
 from meantide.voice.note_table import NoteTable
+from meantide.voice.prepared import PADDED_COUNTS
 
 RATE = 48_000
 ROWS = np.arange(3)
