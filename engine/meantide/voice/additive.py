@@ -40,12 +40,11 @@ class AdditiveBank:
         """Begin a note of `prepared` in `row`."""
         self._prepared[row] = prepared
         self._table.start(row, prepared, strike)
-        self._reader.settle(np.array([row]))
+        self._reader.land(np.array([row]))
 
     def release(self, rows: Rows, stage: Stage = Stage.RELEASED) -> None:
         """Let the notes in `rows` go from this sample on, by their release or at once."""
-        self._table.cut(rows)
-        self._table.envelopes.move(rows, self._table.next_ages[rows], stage)
+        self._reader.release(rows, stage)
 
     def retune(self, rows: Rows, hz: F64, samples: int, grid: DegreeGrid | None) -> None:
         """Bring the notes in `rows` to `hz` (one each), linear in cents over `samples`.
@@ -53,19 +52,19 @@ class AdditiveBank:
         Partials that are drawn to degrees come to those of `grid` with them.
         """
         table = self._table
-        table.cut(rows)
+        self._reader.cut(rows)
         table.course.move("pitch", rows, table.next_ages[rows], hz / self._rate, samples)
         for row, goal_hz in zip(rows.tolist(), hz.tolist(), strict=True):
             prepared = self._prepared[row]
             if prepared is not None and prepared.follows_scale:
                 table.move_ratios(row, prepared.ratios_for(goal_hz, grid), samples)
-        self._settle(rows)
+        self._reader.land(rows)
 
     def touch(self, ramp: str, rows: Rows, goals: F64, samples: int) -> None:
         """Move "bend" (cents), "pressure" or "timbre" (0..1), linearly over `samples`."""
-        self._table.cut(rows)
+        self._reader.cut(rows)
         self._table.course.move(ramp, rows, self._table.next_ages[rows], goals, samples)
-        self._settle(rows)
+        self._reader.land(rows)
 
     def revoice(
         self, rows: Rows, prepared: PreparedVoice, samples: int, grid: DegreeGrid | None
@@ -74,16 +73,12 @@ class AdditiveBank:
 
         Envelopes, and how partials come and go by themselves, stay as they were struck.
         """
-        self._table.cut(rows)
+        self._reader.cut(rows)
         for row in rows.tolist():
             self._prepared[row] = prepared
             ratios = prepared.ratios_for(self.hz(row), grid)
             self._table.revoice(row, prepared, ratios, samples)
-        self._settle(rows)
-
-    def _settle(self, rows: Rows) -> None:
-        self._table.land(rows)
-        self._reader.settle(rows)
+        self._reader.land(rows)
 
     # -- what stands ------------------------------------------------------------------------
 

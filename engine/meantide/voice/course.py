@@ -10,15 +10,19 @@ add cents to it; velocity, pressure and timbre act through the voice's `Response
 """
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from meantide.voice.bank import Strike
 from meantide.voice.kernel import F64, Rows
 from meantide.voice.touch import RESTING_TIMBRE, Destination, Response, Source, Vibrato
 
 NEPERS_PER_CENT = math.log(2.0) / 1200.0
 NEPERS_PER_DB = math.log(10.0) / 20.0
+FAINTEST = 1e-12
+"""The least gain there is, so that it has a logarithm: -240 dB."""
 COLOUR_DB = 12.0
 """What a colour of 1 is to the indices of an FM voice."""
 
@@ -52,13 +56,20 @@ class CourseTable:
 
     # -- events -----------------------------------------------------------------------------
 
-    def start(self, row: int, frequency: float, velocity: float) -> None:
-        """Begin a note in `row` at `frequency` (cycles a sample), untouched, without vibrato."""
-        self.records[row] = 0
-        self.records["pitch_goal"][row] = frequency
-        self.records["velocity"][row] = velocity
-        self.records["timbre_goal"][row] = RESTING_TIMBRE
-        self.answers[row] = 0.0
+    def start(self, row: int, template: "CourseTemplate", strike: Strike, gain: float) -> None:
+        """Begin a note in `row`, its level times `gain`; its age is 0."""
+        self.records[row] = template.record
+        self.answers[row] = template.answers
+        record = self.records[row]
+        record["pitch_goal"] = strike.hz / self.rate
+        if strike.glide_samples:
+            record["pitch_slope"] = math.log(strike.hz / strike.from_hz) / strike.glide_samples
+            record["pitch_arrive"] = record["settled"] = strike.glide_samples
+        record["level_goal"] = math.log(max(gain, FAINTEST))
+        record["velocity"] = strike.velocity
+        record["bend_goal"] = strike.bend_cents
+        record["pressure_goal"] = strike.pressure
+        record["timbre_goal"] = strike.timbre
 
     def give(
         self, rows: Rows, ages: Ages, vibrato: Vibrato, response: Response, samples: int
@@ -168,6 +179,23 @@ class CourseTable:
         turns -= np.floor(turns)
         vibrato: F64 = depth * risen * np.sin(2.0 * math.pi * turns)
         return vibrato
+
+
+@dataclass(frozen=True, slots=True)
+class CourseTemplate:
+    """What a voice says of the course of its notes, made ready on the control side."""
+
+    record: NDArray[np.void]
+    answers: F64
+
+    @classmethod
+    def of(cls, vibrato: Vibrato, response: Response, colour: float, rate: int) -> "CourseTemplate":
+        """Return the template for a sample rate."""
+        table = CourseTable(1, rate)
+        row, age = np.zeros(1, np.intp), np.zeros(1)
+        table.give(row, age, vibrato, response, 0)
+        table.move("colour", row, age, colour, 0)
+        return cls(table.records[0].copy(), table.answers[0].copy())
 
 
 def answer_matrix(response: Response) -> list[list[float]]:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
+    from meantide.voice.envelope import Stage
     from meantide.voice.note_table import NoteTable
 
 CELL = 64
@@ -25,10 +26,16 @@ Rows = NDArray[np.intp]
 
 
 class Reader(Protocol):
-    """A kernel at work on the notes of one table; both methods are safe in the audio callback."""
+    """A kernel at work on the notes of one table; all methods are safe in the audio callback."""
 
-    def settle(self, rows: Rows) -> None:
-        """Take note that the notes in `rows` have new steady frequencies."""
+    def cut(self, rows: Rows) -> None:
+        """Do as `NoteTable.cut`."""
+
+    def land(self, rows: Rows) -> None:
+        """Do as `NoteTable.land`, and make ready to read the notes in `rows`."""
+
+    def release(self, rows: Rows, stage: "Stage") -> None:
+        """Do as `NoteTable.release`."""
 
     def read(self, rows: Rows, gains: F32, out: F32) -> None:
         """Write the sum of the next samples of the notes in `rows` (ascending) into `out`.

@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meantide.voice.breath_noise import LENGTH, noise_bands
+from meantide.voice.envelope import Stage
 from meantide.voice.kernel import CELL, F32, F64, Rows
 from meantide.voice.matrix_cells import BASIS_LIMIT, MOVING_LIMIT, STEADY_LIMIT, MatrixCells
 from meantide.voice.note_table import NoteTable
@@ -41,7 +42,20 @@ class NumpyReader:
         self._strips = np.zeros(strips, np.float32)
         self._lines = np.zeros(strips, np.float32)
 
-    def settle(self, rows: Rows) -> None:
+    def cut(self, rows: Rows) -> None:
+        """Do as `NoteTable.cut`."""
+        self._table.cut(rows)
+
+    def land(self, rows: Rows) -> None:
+        """Do as `NoteTable.land`, and make ready to read the notes in `rows`."""
+        self._table.land(rows)
+        self._settle(rows)
+
+    def release(self, rows: Rows, stage: Stage) -> None:
+        """Do as `NoteTable.release`."""
+        self._table.release(rows, stage)
+
+    def _settle(self, rows: Rows) -> None:
         """Write the matrices of those notes in `rows` that have come to rest."""
         table = self._table
         rows = rows[~table.restless(rows)]
@@ -159,7 +173,7 @@ class NumpyReader:
             ended = phases + 0.5 * CELL * (begun + ending)
             table.next_phases[some] = ended - np.rint(ended)
         table.next_ages[rows] += CELL
-        self.settle(rows)
+        self._settle(rows)
 
     def _add_breath(self, rows: Rows, wanted: NDArray[np.intp], out: F32) -> None:
         """Add the breath of notes that have one to their next cells `out` (rows, cells, CELL)."""

@@ -10,23 +10,11 @@ from numpy.typing import NDArray
 
 from meantide.voice.bank import Strike
 from meantide.voice.breath_noise import BANDS, LENGTH, place_of
-from meantide.voice.course import NEPERS_PER_CENT, NEPERS_PER_DB, CourseTable
+from meantide.voice.course import FAINTEST, CourseTable
 from meantide.voice.description import MOST_FORMANTS
-from meantide.voice.envelope import EnvelopeTable
+from meantide.voice.envelope import EnvelopeTable, Stage
 from meantide.voice.kernel import CELL, F32, F64, Rows
-from meantide.voice.prepared import PreparedVoice, formant_nepers, nyquist_fade
-
-ADDITIVE = np.dtype(
-    [
-        (name, np.float64)
-        for name in (
-            "ratio_arrive", "former_slope", "former_arrive", "drift_nepers", "drift_level",
-            "formant_top", "decaying", "rising", "drifting", "shaped", "breathing",
-        )
-    ]
-)  # fmt: skip
-"""One note's numbers beside its course: ages in samples, drift in nepers of pitch and of level,
-and flags (0 or 1) that say what it has; see `NoteTable`."""
+from meantide.voice.prepared import ADDITIVE, PreparedVoice, formant_nepers, nyquist_fade
 
 
 class NoteTable:
@@ -84,41 +72,34 @@ class NoteTable:
     # -- events -----------------------------------------------------------------------------
 
     def start(self, row: int, prepared: PreparedVoice, strike: Strike) -> None:
-        """Begin a note of `prepared` in `row`."""
-        voice, rows, ages = prepared.voice, np.array([row]), np.zeros(1)
-        self.records[row] = 0
+        """Begin a note of `prepared` in `row`; it is to be landed."""
+        voice = prepared.voice
         self.next_ages[row] = 0
         self.used[row] = CELL
         self.envelopes.start(row, voice.envelope)
-        course = self.course
-        first_hz = strike.from_hz if strike.glide_samples else strike.hz
-        course.start(row, first_hz / self.rate, strike.velocity)
-        if strike.glide_samples:
-            course.move("pitch", rows, ages, strike.hz / self.rate, strike.glide_samples)
-        course.move("bend", rows, ages, strike.bend_cents, 0)
-        course.move("pressure", rows, ages, strike.pressure, 0)
-        course.move("timbre", rows, ages, strike.timbre, 0)
+        gain = voice.velocity_gain(strike.velocity)
+        self.course.start(row, prepared.course, strike, gain)
+        self._take(row, prepared)
         self.ratio_goals[row] = prepared.ratios_for(strike.hz, strike.grid)
         self.ratio_slopes[row] = 0.0
-        self.drift_phases[row] = (prepared.phases * 7.0 + strike.seed * math.pi) % 1.0
-        self.noise_places[row] = place_of(strike.seed)
-        self._take(row, prepared)
-        self._give(rows, ages, prepared, 0)
         self.decays[row] = prepared.decays
         self.rises[row] = prepared.rises
-        self.records["decaying"][row] = prepared.decays.any()
-        self.records["rising"][row] = prepared.rises.any()
+        if prepared.drifts:
+            self.drift_phases[row] = (prepared.phases * 7.0 + strike.seed * math.pi) % 1.0
+        self.noise_places[row] = place_of(strike.seed)
         self.next_phases[row] = prepared.phases
         self.next_amplitudes[row] = self.amplitudes[row] = 0.0
         self.next_breaths[row] = self.breaths[row] = 0.0
         self.bounds[row] = self.next_bounds[row] = 0.0
-        self.land(rows)
 
     def revoice(self, row: int, prepared: PreparedVoice, ratios: F64, samples: int) -> None:
         """Let the note in `row` become one of `prepared` within `samples`; it is cut there."""
         rows, ages = np.array([row]), self.next_ages[[row]]
-        self.former_levels[row] = self._shapes(rows, ages)[0]
+        self.former_levels[row] = self._shapes(rows, ages, self.increments_at(rows, ages))[0]
+        stay = {name: self.records[name][row] for name in ("ratio_arrive", "decaying", "rising")}
         self._take(row, prepared)
+        for name, value in stay.items():
+            self.records[name][row] = value
         self._give(rows, ages, prepared, samples)
         self.records["former_slope"][row] = 1.0 / max(samples, 1)
         self.records["former_arrive"][row] = ages[0] + samples
@@ -157,6 +138,11 @@ class NoteTable:
         self.next_increments[inside] = standing
         self.next_ages[inside] += at - CELL
         self.used[inside] = CELL
+
+    def release(self, rows: Rows, stage: Stage) -> None:
+        """Let the notes in `rows` go, by their release or at once."""
+        self.cut(rows)
+        self.envelopes.move(rows, self.next_ages[rows], stage)
 
     # -- laws -------------------------------------------------------------------------------
 
@@ -226,19 +212,12 @@ class NoteTable:
 
     def _take(self, row: int, prepared: PreparedVoice) -> None:
         """Take from `prepared` what is of the voice and may change with it."""
-        drift = prepared.voice.drift
         self.levels[row] = prepared.levels
         self.second_levels[row] = prepared.second_levels
         self.formants[row] = prepared.formants
         self.drift_rates[row] = prepared.drift_rates
         self.breath_gains[row] = prepared.breath
-        records = self.records
-        records["formant_top"][row] = prepared.formant_top
-        records["shaped"][row] = bool(prepared.voice.formants)
-        records["drift_nepers"][row] = drift.cents * NEPERS_PER_CENT
-        records["drift_level"][row] = drift.level_db * NEPERS_PER_DB
-        records["drifting"][row] = drift.cents > 0.0 or drift.level_db > 0.0
-        records["breathing"][row] = prepared.breath.any()
+        self.records[row] = prepared.record
 
     def _give(
         self, rows: Rows, ages: NDArray[np.int64] | F64, prepared: PreparedVoice, samples: int
@@ -247,7 +226,7 @@ class NoteTable:
         voice, course = prepared.voice, self.course
         course.give(rows, ages, voice.vibrato, voice.response, samples)
         gains = [voice.velocity_gain(v) for v in course.records["velocity"][rows].tolist()]
-        course.move("level", rows, ages, np.log(gains), samples)
+        course.move("level", rows, ages, np.log(np.maximum(gains, FAINTEST)), samples)
         course.move("colour", rows, ages, voice.colour, samples)
 
     def _unsettle(self, row: int, arrive: float) -> None:
@@ -259,15 +238,13 @@ class NoteTable:
         ratios: F64 = self.ratio_goals[rows]
         return ratios * np.exp(-self.ratio_slopes[rows] * rest) if rest.any() else ratios
 
-    def _shapes(self, rows: Rows, ages: NDArray[np.int64], increments: F64 | None = None) -> F64:
+    def _shapes(self, rows: Rows, ages: NDArray[np.int64], increments: F64) -> F64:
         """Return the levels by colour and formants, on the way from those of a former voice."""
         records = self.records
         colours = np.clip(self.course.colours(rows, ages[:, None]), 0.0, 1.0)
         first = self.levels[rows].astype(np.float64)
         shapes: F64 = first + (self.second_levels[rows] - first) * colours
         if records["shaped"][rows].any():
-            if increments is None:
-                increments = self.increments_at(rows, ages)
             gains = formant_nepers(self.formants[rows], increments)
             shapes *= np.exp(gains - records["formant_top"][rows, None])
         rest = np.maximum(records["former_arrive"][rows] - ages, 0.0)

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meantide.voice.breath_noise import band_gains
-from meantide.voice.course import NEPERS_PER_CENT, NEPERS_PER_DB
+from meantide.voice.course import NEPERS_PER_CENT, NEPERS_PER_DB, CourseTemplate
 from meantide.voice.degree_grid import DegreeGrid
 from meantide.voice.description import MOST_FORMANTS, QUIETEST_DB, AdditiveVoice
 from meantide.voice.envelope import SIXTY_DB
@@ -20,6 +20,19 @@ FADE_FROM, FADE_TO = 0.90, 0.98
 GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
 RISING = -math.log(1.0 - math.sqrt(0.9))
 """(1 - e^-x)² is 0.9 at this x: what a partial's attack time is measured by."""
+
+
+ADDITIVE = np.dtype(
+    [
+        (name, np.float64)
+        for name in (
+            "ratio_arrive", "former_slope", "former_arrive", "drift_nepers", "drift_level",
+            "formant_top", "decaying", "rising", "drifting", "shaped", "breathing",
+        )
+    ]
+)  # fmt: skip
+"""One note's numbers beside its course: ages in samples, drift in nepers of pitch and of level,
+and flags (0 or 1) that say what it has; see `NoteTable`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,15 +59,21 @@ class PreparedVoice:
     """Cycles a sample."""
     formants: F64
     """(MOST_FORMANTS, 3): place in cycles a sample, 1 / half width, gain in nepers."""
-    formant_top: float
-    """The highest point of the sum of formants, nepers."""
     breath: F32
     """Amplitudes of the bands of `breath_noise`, relative to the note's level."""
+    record: NDArray[np.void]
+    """An `ADDITIVE` record as its notes begin with."""
+    course: CourseTemplate
 
     @property
     def bank(self) -> tuple[str, int]:
         """Which notes can share a bank."""
         return ("additive", self.count)
+
+    @property
+    def drifts(self) -> bool:
+        """Tell whether partials drift."""
+        return bool(self.record["drifting"])
 
     @property
     def follows_scale(self) -> bool:
@@ -114,13 +133,28 @@ def prepare_additive(voice: AdditiveVoice, rate: int) -> PreparedVoice:
         phases=phases,
         drift_rates=drift_rates,
         formants=formants,
-        formant_top=top,
         breath=breath,
+        record=_record(voice, top),
+        course=CourseTemplate.of(voice.vibrato, voice.response, voice.colour, rate),
     )
     for name in ("ratios", "detunes", "levels", "second_levels", "decays", "rises", "phases",
                  "drift_rates", "formants", "breath"):  # fmt: skip
         getattr(prepared, name).flags.writeable = False
     return prepared
+
+
+def _record(voice: AdditiveVoice, formant_top: float) -> NDArray[np.void]:
+    times = voice.sounding_partials()
+    record = np.zeros((), ADDITIVE)
+    record["formant_top"] = formant_top
+    record["shaped"] = bool(voice.formants)
+    record["drift_nepers"] = voice.drift.cents * NEPERS_PER_CENT
+    record["drift_level"] = voice.drift.level_db * NEPERS_PER_DB
+    record["drifting"] = voice.drift.cents > 0.0 or voice.drift.level_db > 0.0
+    record["breathing"] = voice.breath.level_db > QUIETEST_DB
+    record["decaying"] = any(p.decay_s for p in times)
+    record["rising"] = any(p.attack_s for p in times)
+    return record
 
 
 def _formants(voice: AdditiveVoice, rate: int) -> tuple[F64, float]:
