@@ -16,7 +16,7 @@ ROOT = Path(meantide.__file__).parent
 CORE = {"errors"}
 PITCH_FILES = {"pitch_files", "scale_files", "layout_files"}
 FILES = CORE | PITCH_FILES | {
-    "reading", "document", "voice_files", "catalogue", "journal", "whole_file"
+    "reading", "document", "envelope_files", "voice_files", "catalogue", "journal", "whole_file"
 }  # fmt: skip
 
 # What each package, or module at the top, may import of the others; itself always.
@@ -31,7 +31,8 @@ MAY_IMPORT = {
     "pitch_files": CORE | {"reading", "pitch"},
     "scale_files": CORE | {"reading", "pitch", "pitch_files"},
     "layout_files": CORE | {"reading", "pitch", "pitch_files"},
-    "voice_files": CORE | {"reading", "pitch", "voice"},
+    "envelope_files": CORE | {"reading", "pitch", "voice"},
+    "voice_files": CORE | {"reading", "pitch", "voice", "envelope_files"},
     "catalogue": FILES - {"journal"} | {"pitch", "voice"},
     "journal": FILES | {"pitch", "voice", "perform"},
     "live": FILES | {"pitch", "voice", "perform"},
@@ -59,7 +60,13 @@ MAY_LOAD = {
 # Modules that load a heavy library, and are imported only where it is wanted.
 ON_DEMAND = {
     f"meantide.voice.{name}"
-    for name in ("compiling", "compiled_sines", "compiled_cells", "kernel_compiled")
+    for name in (
+        "compiling",
+        "compiled_sines",
+        "compiled_cells",
+        "compiled_envelope",
+        "kernel_compiled",
+    )
 }
 
 IMPORT_ALL = """

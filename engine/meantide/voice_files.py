@@ -1,13 +1,11 @@
 """Additive voices as mappings: read from YAML or a journal, and written back."""
 
-from dataclasses import asdict
 from typing import Any
 
+from meantide.envelope_files import envelope_to_mapping, read_envelope
 from meantide.reading import Value
 from meantide.voice.description import MOST_PARTIALS, AdditiveVoice, Partial
-from meantide.voice.envelope import Envelope
 
-ENVELOPE_FIELDS = ("attack_s", "decay_s", "sustain_db", "release_s")
 NUMBERS = ("tilt_db", "inharmonicity", "velocity_exponent")
 TEXTS = ("name", "about", "source")
 
@@ -23,7 +21,7 @@ def read_voice(value: Value, name: str = "") -> AdditiveVoice:
     numbers: dict[str, Any] = {
         key: fields[key].number(-1e9, 1e9) for key in NUMBERS if key in fields
     }
-    envelope = _envelope_from(fields["envelope"])
+    envelope = read_envelope(fields["envelope"])
     partials = _partials_from(fields["partials"])
     about, source = fields.text("about", ""), fields.text("source", "")
     with fields.placing():
@@ -43,7 +41,7 @@ def voice_to_mapping(voice: AdditiveVoice) -> dict[str, Any]:
     mapping["kind"] = "additive"
     mapping["partials"] = [_partial_to_mapping(partial) for partial in voice.partials]
     mapping |= {key: getattr(voice, key) for key in NUMBERS}
-    mapping["envelope"] = asdict(voice.envelope)
+    mapping["envelope"] = envelope_to_mapping(voice.envelope)
     return mapping
 
 
@@ -70,10 +68,3 @@ def _partial_from(value: Value) -> Partial:
 def _partial_to_mapping(partial: Partial) -> dict[str, float]:
     mapping = {"ratio": partial.ratio, "level_db": partial.level_db}
     return mapping if partial.decay_s is None else mapping | {"decay_s": partial.decay_s}
-
-
-def _envelope_from(value: Value) -> Envelope:
-    fields = value.fields(*ENVELOPE_FIELDS)
-    numbers = {key: fields[key].number(-1e9, 1e9) for key in ENVELOPE_FIELDS if key in fields}
-    with fields.placing():
-        return Envelope(**numbers)

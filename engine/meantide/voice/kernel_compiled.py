@@ -2,7 +2,7 @@
 
 One call, so that it holds the interpreter lock from end to end, and nothing of a block is left to
 Python. Here are the laws that say where a note stands at the end of its next cell, as in
-`EnvelopeTable`, `GlideTable` and `NoteTable`; the samples of the cell are made in
+`GlideTable` and `NoteTable`, and in `compiled_envelope.py`; the samples of the cell are made in
 `compiled_cells.py`. Loops over the partials are the innermost and touch few arrays: only so they
 become vectors.
 """
@@ -27,9 +27,9 @@ from meantide.voice.compiled_cells import (
     write_basis,
     write_runs,
 )
+from meantide.voice.compiled_envelope import level_at
 from meantide.voice.compiled_sines import fallen
 from meantide.voice.compiling import Single, compiled, inlined
-from meantide.voice.envelope import RELEASE_FLOOR, SIXTY_DB, Stage
 from meantide.voice.kernel import CELL, F32, F64, Rows
 from meantide.voice.note_table import NoteTable
 from meantide.voice.prepared import FADE_FROM, FADE_TO
@@ -39,10 +39,7 @@ Record = Any
 Counts = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
-HELD, SILENCED = int(Stage.HELD), int(Stage.SILENCED)
 CELLTH = np.float32(1.0 / CELL)
-FULLY_DECAYED = -60.0
-"""Nepers below which nothing is added to a sustain level in float64."""
 
 
 class CompiledKernel:
@@ -177,29 +174,6 @@ def settle(now: float, ratios: F64, levels: F32, increments: F64, strengths: F32
             strengths[k] = ZERO
         else:
             strengths[k] = levels[k] * np.float32(math.cos(0.5 * math.pi * place) ** 2)
-
-
-@inlined
-def level_at(envelope: Record, age: int, silencing: float) -> float:
-    """Return the level of a note `age` samples old; the laws of `EnvelopeTable`."""
-    level: float
-    since = age - envelope.stage_age
-    if envelope.stage == HELD:
-        level = envelope.sustain
-        nepers = -SIXTY_DB * max(age - envelope.attack, 0.0) / envelope.decay
-        if nepers > FULLY_DECAYED:
-            level += (1.0 - level) * math.exp(nepers)
-        if age < envelope.attack:
-            level *= math.sin(0.5 * math.pi * age / envelope.attack) ** 2
-    elif envelope.stage == SILENCED:
-        share = min(since / silencing, 1.0)
-        level = envelope.stage_level * math.cos(0.5 * math.pi * share) ** 2
-        if share >= 1.0:
-            level = 0.0
-    else:
-        left = math.exp(-SIXTY_DB * since / envelope.release) - RELEASE_FLOOR
-        level = envelope.stage_level * max(left, 0.0) / (1.0 - RELEASE_FLOOR)
-    return level
 
 
 @inlined
