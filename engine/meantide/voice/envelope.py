@@ -159,6 +159,7 @@ class EnvelopeTable:
         self.records: Envelopes = np.ones(rows, ENVELOPE)
         self.records["stage"] = Stage.HELD
         self.records["turn"] = math.inf
+        self.records["attack_curve"], self.records["decay_curve"] = EASED, APPROACH
 
     def start(self, row: int, envelope: Envelope) -> None:
         """Begin a note in `row`."""
@@ -194,14 +195,14 @@ class EnvelopeTable:
 
         They are past their attack, or let go; a repeating one that is held will rise again.
         """
-        notes = self.records[rows]
+        notes = np.take(self.records, rows)
         risen = (ages > notes["delay"] + notes["attack"]) & np.isinf(notes["turn"])
         settled: NDArray[np.bool_] = (notes["stage"] != Stage.HELD) | risen
         return settled
 
     def levels(self, rows: NDArray[np.intp], ages: NDArray[np.int64]) -> Levels:
         """Return the levels, 0..1, of the notes in `rows` at `ages` of shape (rows, points)."""
-        notes = self.records[rows][:, None]
+        notes = np.take(self.records, rows)[:, None]
         levels = _held(notes, ages)
         stage = notes["stage"]
         if stage.any():
@@ -214,18 +215,20 @@ class EnvelopeTable:
 
 def _held(notes: Envelopes, ages: NDArray[np.int64]) -> Levels:
     """Return the levels of held notes; `notes` has the shape (rows, 1)."""
-    since = np.maximum(ages - notes["delay"], 0.0)
-    low = np.where(since < notes["turn"], 0.0, notes["foot"])
-    since %= notes["turn"]
-    risen = _grown(np.minimum(since / notes["attack"], 1.0), notes["attack_curve"], low)
-    rise = low + (1.0 - low) * risen
-    since = np.maximum(since - notes["attack"] - notes["hold"], 0.0)
-    left = np.exp(since * (-SIXTY_DB / notes["decay"]))
+    attack, decay, sustain = notes["attack"], notes["decay"], notes["sustain"]
+    since, low = np.maximum(ages - notes["delay"], 0.0), np.zeros(1)
+    later = since >= notes["turn"]
+    if later.any():
+        since = np.where(later, since % notes["turn"], since)
+        low = np.where(later, notes["foot"], 0.0)
+    risen = _grown(np.minimum(since / attack, 1.0), notes["attack_curve"], low)
+    since = np.maximum(since - attack - notes["hold"], 0.0)
+    left = np.exp(since * (-SIXTY_DB / decay))
     curve = notes["decay_curve"]
     if (curve != APPROACH).any():
-        to_go = 1.0 - np.minimum(since / notes["decay"], 1.0)
-        left = np.where(curve == APPROACH, left, _grown(to_go, curve, notes["sustain"]))
-    held: Levels = rise * (notes["sustain"] + (1.0 - notes["sustain"]) * left)
+        to_go = 1.0 - np.minimum(since / decay, 1.0)
+        left = np.where(curve == APPROACH, left, _grown(to_go, curve, sustain))
+    held: Levels = (low + (1.0 - low) * risen) * (sustain + (1.0 - sustain) * left)
     return held
 
 
