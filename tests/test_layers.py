@@ -57,16 +57,16 @@ MAY_LOAD = {
     "command": {"numpy", "pythonosc", *YAML, *AUDIO_FILES, *MIDI_FILES, *TERMINAL},
 }
 
-# Modules that load a heavy library, and are imported only where it is wanted.
+SOURCES = sorted(path for path in ROOT.rglob("*.py") if path.parent != ROOT or path.stem[0] != "_")
+
+
+def module_name(path: Path) -> str:
+    return "meantide." + path.relative_to(ROOT).with_suffix("").as_posix().replace("/", ".")
+
+
+# Modules that load numba, known by their names, and imported only where compiled code is wanted.
 ON_DEMAND = {
-    f"meantide.voice.{name}"
-    for name in (
-        "compiling",
-        "compiled_sines",
-        "compiled_cells",
-        "compiled_envelope",
-        "kernel_compiled",
-    )
+    module_name(path) for path in SOURCES if path.stem == "compiling" or "compiled" in path.stem
 }
 
 IMPORT_ALL = """
@@ -104,9 +104,6 @@ def packages(path: Path) -> set[str]:
     return {name.partition(".")[0] for name in imports(path)}
 
 
-SOURCES = sorted(path for path in ROOT.rglob("*.py") if path.parent != ROOT or path.stem[0] != "_")
-
-
 @pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(ROOT)))
 def test_arrows_point_one_way(path: Path) -> None:
     layer = layer_of(path)
@@ -123,7 +120,7 @@ def test_only_the_host_imports_pyo() -> None:
 
 def test_only_what_is_loaded_on_demand_imports_numba() -> None:
     found = {
-        "meantide." + path.relative_to(ROOT).with_suffix("").as_posix().replace("/", ".")
+        module_name(path)
         for path in SOURCES
         if {"numba", "meantide.voice.compiling"} & {*imports(path), *packages(path)}
     }
