@@ -13,8 +13,8 @@ BINS = 12
 """Between two harmonics: the window spreads a line over five either way."""
 WINDOW_SHAPE = 16.0
 """Kaiser's: what it spreads further is 110 dB down."""
-SHORTEST, LONGEST = 1 << 11, 1 << 16
-"""Samples: harmonics up to number 85 and 2730."""
+SHORTEST, LONGEST = 1 << 11, 1 << 17
+"""Samples: harmonics up to number 85 and 5461."""
 
 
 def highest_line(ratios: F64, phases: F64, heard: F64, feedback: F64, indices: F64) -> float:
