@@ -13,9 +13,10 @@ from meantide.voice.bank import Strike
 from meantide.voice.decimator import REACH
 from meantide.voice.degree_grid import DegreeGrid
 from meantide.voice.envelope import Stage
-from meantide.voice.fm_points import FEEDBACK, HEARD
+from meantide.voice.fm_kernels import fm_reader
+from meantide.voice.fm_points import FEEDBACK, HEARD, LEVEL, SHARE
 from meantide.voice.fm_prepared import PreparedFm
-from meantide.voice.fm_table import LEVEL, SHARE, FmTable
+from meantide.voice.fm_table import FmTable
 from meantide.voice.kernel import CELL, F32, F64, Kernel, Rows
 
 
@@ -29,7 +30,7 @@ class FmBank:
     def __init__(self, notes: int, rate: int, kernel: Kernel) -> None:
         self._rate = rate
         self._table = FmTable(notes, rate)
-        self._reader = kernel.fm_reader(self._table)
+        self._reader = fm_reader(kernel, self._table)
         self._prepared: list[PreparedFm | None] = [None] * notes
 
     # -- events -----------------------------------------------------------------------------
@@ -38,11 +39,11 @@ class FmBank:
         """Begin a note of `prepared` in `row`."""
         self._prepared[row] = prepared
         self._table.start(row, prepared, strike)
+        self._reader.land(np.array([row]))
 
     def release(self, rows: Rows, stage: Stage = Stage.RELEASED) -> None:
         """Let the notes in `rows` go from this sample on, by their release or at once."""
-        self._table.cut(rows)
-        self._table.move_envelopes(rows, stage)
+        self._reader.release(rows, stage)
 
     def retune(self, rows: Rows, hz: F64, samples: int, grid: DegreeGrid | None) -> None:
         """Bring the notes in `rows` to `hz` (one each), linear in cents over `samples`.
@@ -50,19 +51,19 @@ class FmBank:
         Operators whose ratios the scale gives come to those of `grid` with them.
         """
         table = self._table
-        table.cut(rows)
+        self._reader.cut(rows)
         table.course.move("pitch", rows, table.next_ages[rows], hz / self._rate, samples)
         for row, goal_hz in zip(rows.tolist(), hz.tolist(), strict=True):
             prepared = self._prepared[row]
             if prepared is not None and prepared.follows_scale:
                 table.move_ratios(row, prepared, prepared.ratios_for(goal_hz, grid), samples)
-        table.land(rows)
+        self._reader.land(rows)
 
     def touch(self, ramp: str, rows: Rows, goals: F64, samples: int) -> None:
         """Move "bend" (cents), "pressure" or "timbre" (0..1), linearly over `samples`."""
-        self._table.cut(rows)
+        self._reader.cut(rows)
         self._table.course.move(ramp, rows, self._table.next_ages[rows], goals, samples)
-        self._table.land(rows)
+        self._reader.land(rows)
 
     def revoice(
         self, rows: Rows, prepared: PreparedFm, samples: int, grid: DegreeGrid | None
@@ -72,14 +73,14 @@ class FmBank:
         Envelopes stay as they were struck, and so does the oversampling. Notes whose operators
         stand in another order, or are more or fewer, stay what they are.
         """
-        self._table.cut(rows)
+        self._reader.cut(rows)
         for row in rows.tolist():
             former = self._prepared[row]
             if former is not None and former.is_alike(prepared):
                 self._prepared[row] = prepared
                 ratios = prepared.ratios_for(self.hz(row), grid)
                 self._table.revoice(row, prepared, ratios, samples)
-        self._table.land(rows)
+        self._reader.land(rows)
 
     # -- what stands ------------------------------------------------------------------------
 

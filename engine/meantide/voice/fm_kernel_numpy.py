@@ -3,6 +3,7 @@
 import numpy as np
 
 from meantide.voice.decimator import REACH, decimated
+from meantide.voice.envelope import Stage
 from meantide.voice.fm_operators import sum_of_operators
 from meantide.voice.fm_points import FEEDBACK, FREQUENCY, HEARD, INDEX
 from meantide.voice.fm_table import FmTable
@@ -14,6 +15,18 @@ class NumpyFmReader:
 
     def __init__(self, table: FmTable) -> None:
         self._table = table
+
+    def cut(self, rows: Rows) -> None:
+        """Do as `FmTable.cut`."""
+        self._table.cut(rows)
+
+    def land(self, rows: Rows) -> None:
+        """Do as `FmTable.land`."""
+        self._table.land(rows)
+
+    def release(self, rows: Rows, stage: Stage) -> None:
+        """Do as `FmTable.release`."""
+        self._table.release(rows, stage)
 
     def read(self, rows: Rows, gains: F32, out: F32) -> None:
         """Write the sum of the next samples of the notes in `rows` into `out`; see `Reader`."""

@@ -4,16 +4,26 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from meantide.pitch import Interval
-from meantide.voice.course import NEPERS_PER_DB
+from meantide.voice.course import NEPERS_PER_DB, CourseTemplate
+from meantide.voice.decimator import DELAY
 from meantide.voice.degree_grid import DegreeGrid
 from meantide.voice.envelope import Envelope
 from meantide.voice.fm_description import MOST_OPERATORS, DegreesUp, FmVoice, Operator
 from meantide.voice.fm_limits import Arrangement, fitting
 from meantide.voice.fm_points import MOST_PATHS, path_place
-from meantide.voice.kernel import F64
+from meantide.voice.kernel import CELL, F64
 from meantide.voice.touch import Source
+
+FM_NOTE = np.dtype(
+    [(name, np.float64) for name in ("ratio_arrive", "shape_arrive", "stretch")]
+    + [(name, np.int64) for name in ("count", "factor", "skip", "kept")]
+)
+"""One FM note: the ages at which its ratios and its shape arrive; by how much its ratios may lie
+above those that its limits are for; its operators; how many times the rate it is made at; how many
+samples of its next cell are before its beginning; how many of its current cell stay behind it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,20 +43,17 @@ class PreparedFm:
     """1 for operators that follow the note's frequency, else 0."""
     degrees: F64
     """How many degrees up operators lie whose ratios the scale gives; NaN for the others."""
-    levels: F64
-    feedback: F64
-    indices: F64
-    """Radians, (MOST_PATHS,)."""
+    shape: F64
+    """See `fm_points`."""
     phases: F64
-    velocity_nepers: F64
-    """What amplitudes lose from velocity 1 to 0."""
-    key_nepers: F64
-    """What they gain in an octave above middle C."""
     envelopes: tuple[Envelope, ...]
     factor: int
     """How many times the rate the voice is made at."""
     limits: F64
     """The colour, in nepers, that keeps aliases down, by pitch; see `fm_limits`."""
+    record: NDArray[np.void]
+    """An `FM_NOTE` record as its notes begin with."""
+    course: CourseTemplate
 
     @property
     def bank(self) -> tuple[str]:
@@ -102,7 +109,10 @@ def prepare_fm(voice: FmVoice, rate: int) -> PreparedFm:
     )
     colours = [max(voice.response.of(source).colour, 0.0) for source in Source]
     factor, limits = fitting(arrangement, rate, voice.highest_hz, sum(colours))
-    velocity_db = [operator.velocity_db for operator in operators]
+    velocity = padded([operator.velocity_db * NEPERS_PER_DB for operator in operators])
+    record = np.zeros((), FM_NOTE)
+    record["stretch"], record["count"], record["factor"] = 1.0, len(order), factor
+    record["skip"], record["kept"] = (DELAY if factor > 1 else 0), CELL
     prepared = PreparedFm(
         voice=voice,
         rate=rate,
@@ -110,18 +120,23 @@ def prepare_fm(voice: FmVoice, rate: int) -> PreparedFm:
         ratios=arrangement.ratios,
         following=arrangement.following,
         degrees=padded([_degrees(operator) for operator in operators], math.nan),
-        levels=arrangement.levels,
-        feedback=arrangement.feedback,
-        indices=indices,
+        shape=np.concatenate(
+            [
+                arrangement.levels,
+                arrangement.feedback,
+                arrangement.indices,
+                velocity,
+                arrangement.key_nepers,
+            ]
+        ),
         phases=arrangement.phases,
-        velocity_nepers=padded(velocity_db) * NEPERS_PER_DB,
-        key_nepers=arrangement.key_nepers,
         envelopes=tuple(operator.envelope for operator in operators),
         factor=factor,
         limits=limits,
+        record=record,
+        course=CourseTemplate.of(voice.vibrato, voice.response, 0.0, rate),
     )
-    for name in ("ratios", "following", "degrees", "levels", "feedback", "indices", "phases",
-                 "velocity_nepers", "key_nepers", "limits"):  # fmt: skip
+    for name in ("ratios", "following", "degrees", "shape", "phases", "limits"):
         getattr(prepared, name).flags.writeable = False
     return prepared
 

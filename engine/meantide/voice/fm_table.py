@@ -3,45 +3,33 @@
 Events change it here (through `fm.py`); a kernel's reader moves it on in time.
 """
 
-
 import numpy as np
 from numpy.typing import NDArray
 
 from meantide.voice.bank import Strike
-from meantide.voice.course import COLOUR_DB, NEPERS_PER_DB, CourseTable
-from meantide.voice.decimator import DELAY, FACTORS, REACH
+from meantide.voice.course import COLOUR_DB, FAINTEST, NEPERS_PER_DB, CourseTable
+from meantide.voice.decimator import FACTORS, REACH
 from meantide.voice.envelope import EnvelopeTable, Stage
 from meantide.voice.fm_description import KEY_CENTRE_HZ, MOST_OPERATORS
 from meantide.voice.fm_limits import PITCHES, limit_at, operator_fade
 from meantide.voice.fm_points import (
+    DEPTH,
     FEEDBACK,
     FREQUENCY,
     HEARD,
     INDEX,
-    MOST_PATHS,
+    KEY,
+    LEVEL,
     POINT,
+    SHAPE,
+    SHARE,
     SOURCES,
+    VELOCITY,
 )
-from meantide.voice.fm_prepared import PreparedFm
+from meantide.voice.fm_prepared import FM_NOTE, PreparedFm
 from meantide.voice.kernel import CELL, F64, Rows
 
 COLOUR_NEPERS = COLOUR_DB * NEPERS_PER_DB
-
-# A shape: what of a voice can change under a sounding note.
-LEVEL = 0
-SHARE = LEVEL + MOST_OPERATORS  # the feedback
-DEPTH = SHARE + MOST_OPERATORS  # the indices
-VELOCITY = DEPTH + MOST_PATHS  # nepers by the note's velocity
-KEY = VELOCITY + MOST_OPERATORS  # nepers an octave above middle C
-SHAPE = KEY + MOST_OPERATORS
-
-FM_NOTE = np.dtype(
-    [(name, np.float64) for name in ("ratio_arrive", "shape_arrive", "stretch")]
-    + [(name, np.int64) for name in ("count", "factor", "skip", "kept")]
-)
-"""One FM note: the ages at which its ratios and its shape arrive; by how much its ratios may lie
-above those that its limits are for; its operators; how many times the rate it is made at; how many
-samples of its next cell are before its beginning; how many of its current cell stay behind it."""
 
 Ages = NDArray[np.int64]
 
@@ -85,36 +73,26 @@ class FmTable:
     # -- events -----------------------------------------------------------------------------
 
     def start(self, row: int, prepared: PreparedFm, strike: Strike) -> None:
-        """Begin a note of `prepared` in `row`."""
-        rows, ages = np.array([row]), np.zeros(1)
-        record = self.records[row]
-        record["count"], record["factor"] = prepared.count, prepared.factor
-        record["skip"] = DELAY if prepared.factor > 1 else 0
-        record["kept"] = CELL
-        self.fine[row] = 0.0
+        """Begin a note of `prepared` in `row`; it is to be landed."""
+        self.records[row] = prepared.record
         self.next_ages[row] = 0
         self.used[row] = CELL
+        if prepared.factor > 1:
+            self.fine[row] = 0.0
         first = row * MOST_OPERATORS
         for place, envelope in enumerate(prepared.envelopes):
             self.envelopes.start(first + place, envelope)
-        course = self.course
-        first_hz = strike.from_hz if strike.glide_samples else strike.hz
-        course.start(row, first_hz / self.rate, strike.velocity)
-        if strike.glide_samples:
-            course.move("pitch", rows, ages, strike.hz / self.rate, strike.glide_samples)
-        course.move("bend", rows, ages, strike.bend_cents, 0)
-        course.move("pressure", rows, ages, strike.pressure, 0)
-        course.move("timbre", rows, ages, strike.timbre, 0)
+        gain = prepared.voice.velocity_gain(strike.velocity)
+        self.course.start(row, prepared.course, strike, gain)
         self.next_phases[row] = prepared.phases
         self.following[row] = prepared.following
         ratios = prepared.ratios_for(strike.hz, strike.grid)
         self.ratio_goals[row], self.ratio_slopes[row] = ratios, 0.0
-        record["ratio_arrive"] = record["shape_arrive"] = 0.0
-        record["stretch"] = _stretch(ratios, prepared)
+        if prepared.follows_scale:
+            self.records["stretch"][row] = _stretch(ratios, prepared)
         self.shape_goals[row], self.shape_slopes[row] = self._shape(prepared, strike.velocity), 0.0
         self.limits[row] = prepared.limits
-        self._give(rows, ages, prepared, 0)
-        self.points[row] = self.next_points[row] = self.points_at(rows, self.next_ages[rows, None])
+        self.points[row] = self.next_points[row] = 0.0  # all envelopes begin at nothing
 
     def revoice(self, row: int, prepared: PreparedFm, ratios: F64, samples: int) -> None:
         """Let the note in `row` become one of `prepared` within `samples`; it is cut there."""
@@ -145,6 +123,11 @@ class FmTable:
         record = self.records[row]
         record["ratio_arrive"] = ages[0] + samples
         record["stretch"] = max(_stretch(goals, prepared), _stretch(standing, prepared))
+
+    def release(self, rows: Rows, stage: Stage) -> None:
+        """Let the notes in `rows` go, by their releases or at once."""
+        self.cut(rows)
+        self.move_envelopes(rows, stage)
 
     def move_envelopes(self, rows: Rows, stage: Stage) -> None:
         """Bring all envelopes of the notes in `rows`, which are cut there, to `stage`."""
@@ -239,17 +222,17 @@ class FmTable:
         return shapes
 
     def _shape(self, prepared: PreparedFm, velocity: float) -> F64:
-        softer = prepared.velocity_nepers * (velocity - 1.0)
-        return np.concatenate(
-            [prepared.levels, prepared.feedback, prepared.indices, softer, prepared.key_nepers]
-        )
+        """Return the shape of a note struck so: its nepers by velocity are those that it loses."""
+        shape = prepared.shape.copy()
+        shape[VELOCITY:KEY] *= velocity - 1.0
+        return shape
 
     def _give(self, rows: Rows, ages: Ages | F64, prepared: PreparedFm, samples: int) -> None:
         """Give the notes' course what the voice says of it, within `samples`."""
         voice, course = prepared.voice, self.course
         course.give(rows, ages, voice.vibrato, voice.response, samples)
         gains = [voice.velocity_gain(v) for v in course.records["velocity"][rows].tolist()]
-        course.move("level", rows, ages, np.log(gains), samples)
+        course.move("level", rows, ages, np.log(np.maximum(gains, FAINTEST)), samples)
 
 
 def operator_rows(rows: Rows) -> Rows:
