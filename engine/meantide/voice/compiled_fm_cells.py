@@ -23,8 +23,9 @@ ZERO = np.float32(0.0)
 
 @inlined
 def sum_operators(
-    count: int, begun: F64, steps: F64, phases: F64, late: float, sounds: F64, angles: F64, cell: F64
-) -> None:
+    count: int, begun: F64, steps: F64, phases: F64, late: float, sounds: F64, angles: F64,
+    cell: F64,
+) -> None:  # fmt: skip
     """Write the sum of a note's operators, at `late` (0 to below 1) after each sample, to `cell`.
 
     `begun` and `steps`: the point at the cell's start and its change a sample; `phases` those at

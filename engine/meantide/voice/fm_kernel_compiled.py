@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meantide.voice.compiled_course import colour_at, frequency_at, gain_at
+from meantide.voice.compiled_envelope import level_at
 from meantide.voice.compiled_fm_cells import decimate, sum_operators
 from meantide.voice.compiled_sines import reduced
 from meantide.voice.compiling import compiled, inlined
@@ -31,7 +32,6 @@ from meantide.voice.fm_points import (
 )
 from meantide.voice.fm_table import COLOUR_NEPERS, FmTable
 from meantide.voice.kernel import CELL, F32, F64, Rows
-from meantide.voice.kernel_compiled import level_at
 from meantide.voice.prepared import FADE_FROM, FADE_TO
 
 Records = NDArray[np.void]
