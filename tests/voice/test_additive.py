@@ -47,7 +47,7 @@ def test_a_steady_note_is_the_plain_sum_of_its_partials() -> None:
     assert np.abs(out - plain)[480:].max() < 3e-6  # -110 dB: float32 over forty partials
 
 
-def test_a_glide_is_the_plain_sum_along_its_closed_form() -> None:
+def test_a_glide_is_the_plain_sum_along_a_pitch_straight_from_cell_to_cell() -> None:
     voice = saw(20)
     bank = bank_with(voice, [440.0])
     before = read(bank, [0], 1000)
@@ -56,7 +56,7 @@ def test_a_glide_is_the_plain_sum_along_its_closed_form() -> None:
     partials = [(p.ratio, p.level_db, None) for p in voice.sounding_partials()]
     plain = tones.note(
         RATE, 8000, [(0, 0, 440.0), (1000, 2400, 660.0)], partials, level_db=0.0,
-        attack_s=0.0, phases=prepare(voice, RATE).phases.tolist(),
+        attack_s=0.0, phases=prepare(voice, RATE).phases.tolist(), cell=CELL,
     )  # fmt: skip
     assert np.abs(out - plain)[480:].max() < 3e-6
 
