@@ -76,6 +76,21 @@ def test_a_glide_goes_on_through_a_release_in_the_middle_of_a_cell() -> None:
     assert np.abs(out - plain)[480:].max() < 0.02
 
 
+@pytest.mark.parametrize("after", [1, 40, 63, 64])
+def test_a_glide_that_has_arrived_in_the_cell_of_a_release_stays_where_it_arrived(
+    after: int,
+) -> None:
+    """The cell is cut where its frequency, straight to the cell's end, has not arrived yet."""
+    bank = bank_with(saw(1, Envelope(release_s=60.0)), [440.0])
+    read(bank, [0], 640)
+    bank.retune(np.array([0]), np.array([880.0]), 640 + 20, None)
+    read(bank, [0], 640 + after)
+    bank.release(np.array([0]))
+    out = read(bank, [0], 8000)[0].astype(float)
+    fit = tones.fit_lines(out[CELL:], RATE, [880.0], amplitude="exponential")
+    assert tones.cents(fit.hz[0], 880.0) == pytest.approx(0.0, abs=1e-3)
+
+
 @pytest.mark.parametrize("at", [1, 63, 64, 65, 640, 1000])
 def test_a_cut_in_a_cell_leaves_no_step(at: int) -> None:
     voice = saw(20)

@@ -44,8 +44,13 @@ class AdditiveBank:
 
     def release(self, rows: Rows, stage: Stage = Stage.RELEASED) -> None:
         """Let the notes in `rows` go from this sample on, by their release or at once."""
-        self._table.cut(rows)
-        self._table.envelopes.move(rows, self._table.next_ages[rows], stage)
+        table = self._table
+        table.cut(rows)
+        table.envelopes.move(rows, table.next_ages[rows], stage)
+        # a pitch on a straight line to a cell's end may be short of where its law has arrived
+        bent = rows[(table.increments[rows] != table.next_increments[rows]).any(axis=1)]
+        if len(bent):
+            self._settle(bent)
 
     def retune(self, rows: Rows, hz: F64, samples: int, grid: DegreeGrid | None) -> None:
         """Bring the notes in `rows` to `hz` (one each), linear in cents over `samples`.

@@ -22,6 +22,8 @@ import numpy as np
 from meantide.voice.compiled_cells import (
     ACROSS,
     ALPHA,
+    BENT_COS,
+    BENT_SIN,
     COS,
     HALF_RUN,
     MIDDLE,
@@ -51,17 +53,22 @@ TWENTY_FOURTH, HUNDRED_AND_TWENTIETH = np.float32(1.0 / 24.0), np.float32(1.0 / 
 @inlined
 def bending_error(
     increments: F64, next_increments: F64, amplitudes: F32, next_amplitudes: F32, work: F32
-) -> Single:
-    """Write α of the next cell; return how far at most this form of it would be from the truth."""
-    error = ZERO
+) -> tuple[Single, Single]:
+    """Write α of the next cell; return how far at most this form of it would be from the truth.
+
+    And, beside that, the sum of the amplitudes.
+    """
+    error, whole = ZERO, ZERO
     for k in range(len(increments)):
         alpha = np.float32(next_increments[k] - increments[k]) * (TURN / np.float32(CELL))
         start, goal = amplitudes[k], next_amplitudes[k]
         work[ALPHA * ROW + k] = alpha
         square = alpha * alpha
         of_gain = square * (BY_SQUARE + BY_SIXTH_POWER * square * square)
-        error += max(start, goal) * of_gain + abs(goal - start) * abs(alpha) * BY_CHANGE
-    return error
+        most = max(start, goal)
+        error += most * of_gain + abs(goal - start) * abs(alpha) * BY_CHANGE
+        whole += most
+    return error, whole
 
 
 @inlined
@@ -90,39 +97,43 @@ def write_bent_runs(
         work[SIN * ROW + k] = sine(angle)
     for pair in range(RUNS // 2):  # of runs as far after the middle as before it
         distance = np.float32((2 * pair + 1) * HALF_RUN)
-        across = (ACROSS + 2 * pair) * ROW
-        after = (OF_RUN + IN_ROWS * (RUNS // 2 + pair)) * ROW
-        before = (OF_RUN + IN_ROWS * (RUNS // 2 - 1 - pair)) * ROW
         for k in range(count):
-            alpha = work[ALPHA * ROW + k]
-            x = alpha * (HALF * distance * distance)  # turns both runs alike, and is small
+            x = work[ALPHA * ROW + k] * (HALF * distance * distance)  # turns both alike
             z = x * x
             sin_by = x * (ONE - z * (SIXTH - z * HUNDRED_AND_TWENTIETH))
             cos_by = ONE - z * (HALF - z * TWENTY_FOURTH)
-            sin_0, cos_0 = work[SIN * ROW + k], work[COS * ROW + k]
-            sin, cos = sin_0 * cos_by + cos_0 * sin_by, cos_0 * cos_by - sin_0 * sin_by
-            cos_by, sin_by = basis[across + k], basis[across + ROW + k]
-            middle, step = work[MIDDLE * ROW + k], work[STEP * ROW + k]
-            delta = alpha * distance
-            turn_both, turn_square = HALF * alpha, HALF * delta * delta
-            gain = middle + distance * step
-            after_sin, after_cos = sin * cos_by + cos * sin_by, cos * cos_by - sin * sin_by
-            h, m, bend = gain * turn_both + delta * step, gain * turn_square, gain * delta
-            work[after + k] = gain * after_sin
-            work[after + ROW + k] = gain * after_cos
-            work[after + 2 * ROW + k] = step * after_sin + bend * after_cos
-            work[after + 3 * ROW + k] = step * after_cos - bend * after_sin
-            work[after + 4 * ROW + k] = h * after_cos - m * after_sin
-            work[after + 5 * ROW + k] = h * after_sin + m * after_cos
-            gain = middle - distance * step
-            before_sin, before_cos = sin * cos_by - cos * sin_by, cos * cos_by + sin * sin_by
-            h, m, bend = gain * turn_both - delta * step, gain * turn_square, gain * delta
-            work[before + k] = gain * before_sin
-            work[before + ROW + k] = gain * before_cos
-            work[before + 2 * ROW + k] = step * before_sin - bend * before_cos
-            work[before + 3 * ROW + k] = step * before_cos + bend * before_sin
-            work[before + 4 * ROW + k] = h * before_cos - m * before_sin
-            work[before + 5 * ROW + k] = h * before_sin + m * before_cos
+            sin, cos = work[SIN * ROW + k], work[COS * ROW + k]
+            work[BENT_SIN * ROW + k] = sin * cos_by + cos * sin_by
+            work[BENT_COS * ROW + k] = cos * cos_by - sin * sin_by
+        across = (ACROSS + 2 * pair) * ROW
+        write_bent_run(RUNS // 2 + pair, distance, ONE, across, count, basis, work)
+        mirrored = (RUNS // 2 - 1 - pair) & (RUNS // 2 - 1)  # & says: not negative
+        write_bent_run(mirrored, -distance, -ONE, across, count, basis, work)
+
+
+@inlined
+def write_bent_run(
+    run: int, distance: Single, sign: Single, across: int, count: int, basis: F32, work: F32
+) -> None:
+    """Write what is true of a run whose middle is `distance` samples after the cell's.
+
+    By itself: a loop that writes more rows does not become vectors.
+    """
+    of_run = (OF_RUN + IN_ROWS * run) * ROW
+    for k in range(count):
+        cos_by, sin_by = basis[across + k], sign * basis[across + ROW + k]
+        sin_0, cos_0 = work[BENT_SIN * ROW + k], work[BENT_COS * ROW + k]
+        sin, cos = sin_0 * cos_by + cos_0 * sin_by, cos_0 * cos_by - sin_0 * sin_by
+        alpha, step = work[ALPHA * ROW + k], work[STEP * ROW + k]
+        gain, delta = work[MIDDLE * ROW + k] + distance * step, alpha * distance
+        bend = gain * delta
+        h, m = HALF * gain * alpha + delta * step, HALF * bend * delta
+        work[of_run + k] = gain * sin
+        work[of_run + ROW + k] = gain * cos
+        work[of_run + 2 * ROW + k] = step * sin + bend * cos
+        work[of_run + 3 * ROW + k] = step * cos - bend * sin
+        work[of_run + 4 * ROW + k] = h * cos - m * sin
+        work[of_run + 5 * ROW + k] = h * sin + m * cos
 
 
 @inlined

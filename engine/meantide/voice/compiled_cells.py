@@ -36,8 +36,8 @@ BASIS_ROWS = ACROSS + 2 * RUNS // 2
 
 # Rows of the work: what is true of a cell.
 MIDDLE, GOAL, STEP, SIN, COS = 0, 1, 2, 3, 4
-ALPHA = 5  # of a bending cell
-OF_RUN = 6  # for each run: g sin θ, g cos θ, d sin θ, d cos θ; two more if it bends
+ALPHA, BENT_SIN, BENT_COS = 5, 6, 7  # of a bending cell
+OF_RUN = 8  # for each run: g sin θ, g cos θ, d sin θ, d cos θ; two more if it bends
 WORK_ROWS = OF_RUN + 6 * RUNS
 
 ZERO = np.float32(0.0)
@@ -67,7 +67,7 @@ def write_basis(increments: F64, basis: F32) -> None:
     within, across = WITHIN * ROW, ACROSS * ROW
     for k in range(count):
         w = increments[k]
-        basis[within + k] = np.float32(0.5 * w)
+        basis[within + k] = np.float32(reduced(0.5 * w))
         basis[across + k] = np.float32(reduced(HALF_RUN * w))
         basis[STEP_COS * ROW + k] = np.float32(reduced(w))
         basis[RUN_STEP_COS * ROW + k] = np.float32(reduced(2 * HALF_RUN * w))

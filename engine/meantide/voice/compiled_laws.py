@@ -19,6 +19,7 @@ from meantide.voice.compiled_sines import (
     exact_sine,
     fallen,
     grown,
+    grown_a_little,
     reduced,
     sine_in_quarters,
 )
@@ -59,7 +60,7 @@ def move_increments(
         drift = record.drift_nepers
         for k in range(count):
             turns = reduced(drift_rates[k] * age + drift_phases[k])
-            next_increments[k] *= grown(drift * exact_sine(turns))
+            next_increments[k] *= grown_a_little(drift * exact_sine(turns))
     change = 0.0
     for k in range(count):
         change += abs(next_increments[k] - increments[k])

@@ -28,12 +28,12 @@ E1, E2, E3, E4, E5, E6, E7 = (
 )  # fmt: skip
 LN_2, HALVINGS = np.float32(math.log(2.0)), np.float32(1.0 / math.log(2.0))
 LARGEST_FALL = np.float32(80.0)  # -695 dB; 2 to the power of -126 is the least that float32 has
-# The series of the sine of an angle in cycles, and of the exponential, in float64.
-SERIES = tuple(
-    (-1) ** n * (2.0 * math.pi) ** (2 * n + 1) / math.factorial(2 * n + 1) for n in range(10)
+# Taylor's series of sin(2πx) and of exp(x), in float64
+T1, T3, T5, T7, T9, T11, T13, T15 = (
+    (-1) ** n * (2.0 * math.pi) ** (2 * n + 1) / math.factorial(2 * n + 1) for n in range(8)
 )
-T1, T3, T5, T7, T9, T11, T13, T15, T17, T19 = SERIES
-PARTS, HALVINGS_OF_X = 1.0 / 256.0, 8
+F2, F3, F4, F5, F6, F7, F8 = (1.0 / math.factorial(n) for n in range(2, 9))
+GROWN_PART, GROWN_SQUARES = 1.0 / 256.0, 8
 EXPONENT_BIAS, EXPONENT_SHIFT = np.int32(127), np.int32(23)  # IEEE 754, binary32
 
 
@@ -76,20 +76,25 @@ def fallen(x: Single) -> Single:
 
 @inlined
 def exact_sine(cycles: float) -> float:
-    """Return the sine of an angle within ±1/2 cycle in float64, to 1e-14."""
+    """Return the sine of an angle within ±1/2 cycle in float64, to 1e-11."""
     size = abs(cycles)
     x = math.copysign(min(size, 0.5 - size), cycles)
     z = x * x
-    high = T11 + z * (T13 + z * (T15 + z * (T17 + z * T19)))
-    return x * (T1 + z * (T3 + z * (T5 + z * (T7 + z * (T9 + z * high)))))
+    high = T9 + z * (T11 + z * (T13 + z * T15))
+    return float(x * (T1 + z * (T3 + z * (T5 + z * (T7 + z * high)))))
+
+
+@inlined
+def grown_a_little(x: float) -> float:
+    """Return exp(x) in float64, |x| <= 0.06, to 1e-12."""
+    return 1.0 + x * (1.0 + x * (F2 + x * (F3 + x * (F4 + x * (F5 + x * F6)))))
 
 
 @inlined
 def grown(x: float) -> float:
-    """Return exp(x) in float64, |x| <= 30, to 3e-12: the 256th power of that of a 256th part."""
-    r = x * PARTS
-    high = 1.0 / 120.0 + r * (1.0 / 720.0 + r * (1.0 / 5040.0 + r * (1.0 / 40320.0)))
-    power = 1.0 + r * (1.0 + r * (0.5 + r * (1.0 / 6.0 + r * (1.0 / 24.0 + r * high))))
-    for _ in range(HALVINGS_OF_X):
+    """Return exp(x) in float64, |x| <= 30, to 1e-11: the 256th power of that of a 256th part."""
+    r = x * GROWN_PART
+    power = grown_a_little(r) + r**7 * (F7 + r * F8)
+    for _ in range(GROWN_SQUARES):
         power *= power
     return power

@@ -128,7 +128,7 @@ def read_notes(
                         strengths[row], work,
                     )  # fmt: skip
                 elif not basis_is_made:
-                    increments[row] = next_increments[row]
+                    copy(next_increments[row], increments[row])
                 used[row] = 0
                 next_ages[row] = age
                 level = np.float32(level_at(envelopes[row], age, silencing))
@@ -144,41 +144,48 @@ def read_notes(
                     sum_runs(count, basis, work, cells[row])
                 else:
                     basis_is_made = False
-                    error = bending_error(
-                        increments[row], next_increments[row], amplitudes[row],
-                        next_amplitudes[row], work,
-                    )  # fmt: skip
-                    if error <= BENDING_LIMIT * max(bounds[row], next_bounds[row]):
-                        write_middles(increments[row], next_increments[row], middles)
-                        write_basis(middles[:count], basis)
-                        write_bent_runs(increments[row], next_increments[row],
-                                        next_phases[row], basis, work)  # fmt: skip
-                        sum_bent_runs(count, basis, work, cells[row])
-                    else:
-                        sum_moving(increments[row], next_increments[row], next_phases[row],
-                                   work, cells[row])  # fmt: skip
+                    bend(increments[row], next_increments[row], next_phases[row],
+                         amplitudes[row], next_amplitudes[row], basis, work, middles,
+                         cells[row])  # fmt: skip
                 if records[row].breathing != 0.0:
                     gain = gain_at(courses[row], answers[row], age)
-                    breath = level * np.float32(gain * breath_at(courses[row], answers[row], age))
-                    place = (noise_places[row] + begun_age) % LENGTH
+                    gain *= breath_at(courses[row], answers[row], age)
                     breaths[row] = next_breaths[row]
-                    next_breaths[row] = breath
-                    next_bounds[row] += breath
-                    breathe(
-                        breaths[row],
-                        breath,
-                        breath_gains[row],
-                        bands,
-                        place,
-                        work[:CELL],
-                        cells[row],
-                    )
+                    next_breaths[row] = level * np.float32(gain)
+                    next_bounds[row] += next_breaths[row]
+                    place = (noise_places[row] + begun_age) % LENGTH
+                    breathe(breaths[row], next_breaths[row], breath_gains[row], bands, place,
+                            work[:CELL], cells[row])  # fmt: skip
             begun = used[row]
             samples = min(CELL - begun, length - at)
             for channel in range(channels):
                 mix(gains[channel, row], cells[row, begun:], out[channel, at : at + samples])
             used[row] += samples
             at += samples
+
+
+@inlined
+def copy(values: F64, out: F64) -> None:
+    """Write `values` into `out`."""
+    for k in range(len(values)):
+        out[k] = values[k]
+
+
+@inlined
+def bend(
+    increments: F64, next_increments: F64, phases: F64, amplitudes: F32, next_amplitudes: F32,
+    basis: F32, work: F32, middles: F64, cell: F32,
+) -> None:  # fmt: skip
+    """Make a cell whose frequencies do not stay, and move the phases on."""
+    count = len(increments)
+    error, most = bending_error(increments, next_increments, amplitudes, next_amplitudes, work)
+    if error <= BENDING_LIMIT * most:
+        write_middles(increments, next_increments, middles)
+        write_basis(middles[:count], basis)
+        write_bent_runs(increments, next_increments, phases, basis, work)
+        sum_bent_runs(count, basis, work, cell)
+    else:
+        sum_moving(increments, next_increments, phases, work, cell)
 
 
 @inlined

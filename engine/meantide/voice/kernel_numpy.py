@@ -45,12 +45,11 @@ class NumpyReader:
         """Write the matrices of those notes in `rows` that have come to rest."""
         table = self._table
         rows = rows[~table.restless(rows)]
-        table.increments[rows] = table.next_increments[rows]
         limit = max(1, BASIS_LIMIT // self._table.count)
         for first in range(0, len(rows), limit):
             some = rows[first : first + limit]
             basis = self._gathered_basis[: len(some)]
-            self._cells.write_basis(table.increments[some], basis)
+            self._cells.write_basis(table.next_increments[some], basis)
             self._basis[some] = basis
 
     def read(self, rows: Rows, gains: F32, out: F32) -> None:
@@ -119,6 +118,7 @@ class NumpyReader:
         n, cells, count = len(rows), out.shape[1], table.count
         pick = _slice_of(rows)
         steps = np.arange(cells) * float(CELL)
+        table.increments[pick] = table.next_increments[pick]
         phases = self._cell_phases[: n * cells * count].reshape(n, cells, count)
         np.multiply(table.increments[pick][:, None], steps[:, None], out=phases)
         np.add(phases, table.next_phases[pick][:, None], out=phases)
