@@ -12,7 +12,7 @@ from meantide.voice.bank import Strike
 from meantide.voice.breath_noise import BANDS, LENGTH, place_of
 from meantide.voice.course import FAINTEST, CourseTable
 from meantide.voice.description import MOST_FORMANTS
-from meantide.voice.envelope import EnvelopeTable, Stage
+from meantide.voice.envelope import EnvelopeTable
 from meantide.voice.kernel import CELL, F32, F64, Rows
 from meantide.voice.prepared import ADDITIVE, PreparedVoice, formant_nepers, nyquist_fade
 
@@ -138,11 +138,6 @@ class NoteTable:
         self.next_increments[inside] = standing
         self.next_ages[inside] += at - CELL
         self.used[inside] = CELL
-
-    def release(self, rows: Rows, stage: Stage) -> None:
-        """Let the notes in `rows` go, by their release or at once."""
-        self.cut(rows)
-        self.envelopes.move(rows, self.next_ages[rows], stage)
 
     # -- laws -------------------------------------------------------------------------------
 
