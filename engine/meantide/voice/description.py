@@ -66,8 +66,8 @@ class SecondTable:
     even_db: float = 0.0
 
     def __post_init__(self) -> None:
-        for level_db in self.levels_db:
-            check_range("levels_db", level_db, QUIETEST_DB, 24.0)
+        for place, level_db in enumerate(self.levels_db, start=1):
+            check_range(f"levels_db item {place}", level_db, QUIETEST_DB, 24.0)
         check_range("tilt_db", self.tilt_db, -48.0, 48.0)
         check_range("even_db", self.even_db, -60.0, 24.0)
 
