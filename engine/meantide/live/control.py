@@ -21,7 +21,7 @@ from meantide.perform.event import (
     Pitch,
     PitchKind,
 )
-from meantide.perform.performance import pitch_hz
+from meantide.perform.sounding_pitch import pitch_hz
 from meantide.pitch import Anchor, Layout, NoteName, Scale, Tuning
 from meantide.pitch.air import Air, anchor_in, stated_air
 from meantide.voice.description import AdditiveVoice

@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from itertools import count
 
 from meantide.live.link import RecordQueue
+from meantide.perform.ensemble import Counts
 from meantide.perform.event import Event, Outcome
 from meantide.perform.master import QUIETEST_DB
-from meantide.perform.performance import Counts, Performance
+from meantide.perform.performance import Performance
 from meantide.pitch import Tuning
 from meantide.voice.description import AdditiveVoice
 from meantide.voice.kernel import F32, Kernel

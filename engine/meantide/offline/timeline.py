@@ -14,7 +14,8 @@ from meantide.offline.takelog import (
     LoggedTuning,
 )
 from meantide.perform.event import Event, Kind, Outcome, OutcomeKind, PitchKind
-from meantide.perform.performance import Performance, pitch_hz
+from meantide.perform.performance import Performance
+from meantide.perform.sounding_pitch import pitch_hz
 from meantide.pitch import Tuning
 from meantide.voice.description import AdditiveVoice
 
