@@ -166,4 +166,3 @@ def test_lifting_a_pedal_is_never_refused_for_want_of_room() -> None:
     assert sostenuto(0, 0.49).ends_sound
     assert not sustain(0, 1.0).ends_sound
     assert not Event(Kind.PRESSURE).ends_sound
-

@@ -1,0 +1,142 @@
+"""Everything moves at once, at random but the same each time: sound stays sound."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from meantide.errors import InvalidValue
+from meantide.journal import (
+    JournalHead,
+    end_line,
+    event_line,
+    head_line,
+    read_journal,
+    value_line,
+)
+from meantide.perform.event import Event, Held, Kind
+from meantide.perform.performance import Performance
+from meantide.pitch import Tuning
+from meantide.voice.description import AdditiveVoice, Breath, Drift, SecondTable, Unison
+from meantide.voice.envelope import Envelope
+from meantide.voice.kernel import Kernel
+from meantide.voice.kernel_numpy import NumpyKernel
+from meantide.voice.touch import Answer, Response, Vibrato
+from playing import RATE, Samples, decibels, degree, hertz, key, play, saw, tuned
+
+pytestmark = pytest.mark.usefixtures("kernel")  # every test with either
+LENGTH = 3 * RATE
+BLOCKS = (1, 64, 100, 256, 1024)
+COUNT, MOST_HZ = 3, 500.0
+"""Partials of each voice, and the highest fundamental before bends of half an octave."""
+
+BASE = replace(
+    saw(COUNT, Envelope(0.02, 0.2, -6.0, 0.15)),
+    second=SecondTable(tilt_db=12.0),
+    vibrato=Vibrato(5.5, 12.0, 0.05, 0.2),
+    drift=Drift(3.0, 0.5, 0.7),
+    unison=Unison(2, 6.0),
+    drawn=0.5,
+    response=Response(
+        Answer(level_db=6.0),
+        Answer(level_db=-9.0, vibrato_cents=20.0, colour=0.3),
+        Answer(level_db=3.0, colour=0.5),
+    ),
+    level_db=-12.0,
+)
+VOICES = {
+    100: BASE,
+    101: replace(BASE, tilt_db=-9.0, vibrato=Vibrato(6.5, 30.0, 0.0, 0.1)),
+    102: replace(BASE, inharmonicity=0.01, colour=1.0, level_db=-20.0, drift=Drift()),
+    103: replace(BASE, stretch=2.02, response=Response()),
+    104: saw(30, level_db=-12.0),
+}
+TUNINGS = [tuned(12), tuned(31, "A4=432"), tuned(19)]
+
+
+def events_at_random(seed: int) -> list[Event]:
+    """Some nine hundred events of every kind but those that end everything."""
+    random = np.random.default_rng(seed)
+    events: list[Event] = []
+
+    def at() -> int:
+        return int(random.integers(0, LENGTH))
+
+    def ramp() -> int:
+        return int(random.choice([0, 0, 37, 480, 9_000]))
+
+    for _ in range(120):
+        start, note = at(), int(random.integers(0, 12))
+        pitch = [key(int(random.integers(40, 71))), degree(int(random.integers(-20, 9))),
+                 hertz(float(random.uniform(60.0, MOST_HZ)))][int(random.integers(3))]  # fmt: skip
+        velocity = float(random.uniform(0.05, 1.0))
+        events.append(Event(Kind.NOTE_ON, start, 0, note, pitch, velocity))
+        events.append(Event(Kind.NOTE_OFF, start + int(random.integers(50, 20_000)), 0, note))
+    for _ in range(150):
+        note = int(random.integers(0, 12))
+        events.append(Event(Kind.BEND, at(), 0, note, amount=float(random.uniform(-600, 600)),
+                            samples=ramp()))  # fmt: skip
+        for kind in (Kind.PRESSURE, Kind.TIMBRE):
+            amount = float(random.choice([0.0, 1.0, random.uniform(0.0, 1.0)]))
+            events.append(Event(kind, at(), 0, note, amount=amount, samples=ramp()))
+    for number in range(40):
+        events.append(Event(Kind.SUSTAIN, at(), amount=float(random.integers(2))))
+        events.append(Event(Kind.SOSTENUTO, at(), amount=float(random.integers(2))))
+        events.append(Event(Kind.GLIDE, at(), samples=ramp()))
+        events.append(Event(Kind.LEVEL, at(), amount=float(random.uniform(-20, -6)),
+                            samples=ramp()))  # fmt: skip
+        events.append(Event(Kind.REVOICE, at(), value=200 + number, samples=ramp()))
+        events.append(Event(Kind.TUNING, at(), value=2 + number, samples=ramp(),
+                            held=Held(int(random.integers(2)))))  # fmt: skip
+    events.append(Event(Kind.VOICE, LENGTH // 2, value=300))
+    return sorted(events, key=lambda event: event.sample)
+
+
+def values() -> dict[int, AdditiveVoice]:
+    choice = list(VOICES.values())
+    return {200 + n: choice[(n * 7) % len(choice)] for n in range(40)} | {300: VOICES[101]}
+
+
+def tunings() -> list[Tuning]:
+    return [TUNINGS[n % 3] for n in range(42)]
+
+
+def play_all(
+    block: int, seed: int = 3, kernel: Kernel | None = None
+) -> tuple[Samples, Performance]:
+    return play(
+        events_at_random(seed), LENGTH, voice=BASE, tunings=tunings(), values=values(),
+        block=block, notes=10, level_db=-12.0, kernel=kernel,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_it_stays_finite_and_bounded_and_never_jumps(seed: int) -> None:
+    samples, performance = play_all(1024, seed)
+    assert np.isfinite(samples).all()
+    assert np.abs(samples).max() > 0.05
+    assert performance.counts.softened_samples == 0
+    assert performance.counts.taken > 0
+    assert performance.untaken == 0
+    # what lies far above every partial is what steps would make
+    window = np.hanning(1024)
+    spectra = np.abs(
+        np.fft.rfft(np.lib.stride_tricks.sliding_window_view(samples, 1024)[::256] * window)
+    ) * (2.0 / window.sum())  # fmt: skip
+    print("XX", seed, decibels(spectra[:, 400:].max()), decibels(np.abs(samples).max()))
+
+
+def test_the_size_of_blocks_changes_nothing() -> None:
+    reference, performance = play_all(4096)
+    for block in BLOCKS:
+        samples, other = play_all(block)
+        print("XX", block, decibels(np.abs(samples - reference).max()))
+        assert decibels(np.abs(samples - reference).max()) < -100.0
+        assert other.counts.taken == performance.counts.taken
+
+
+def test_the_kernels_agree() -> None:
+    plain, _ = play_all(256, kernel=NumpyKernel())
+    samples, _ = play_all(256)
+    assert decibels(np.abs(samples - plain).max()) < -110.0
