@@ -26,7 +26,7 @@ from meantide.voice.touch import Answer, Response, Vibrato
 from playing import RATE, Samples, decibels, degree, hertz, key, play, saw, tuned
 
 pytestmark = pytest.mark.usefixtures("kernel")  # every test with either
-LENGTH = 3 * RATE
+LENGTH = 2 * RATE
 BLOCKS = (1, 64, 100, 256, 1024)
 COUNT, MOST_HZ = 3, 500.0
 """Partials of each voice, and the highest fundamental before bends of half an octave."""
@@ -99,7 +99,7 @@ def values() -> dict[int, AdditiveVoice]:
 
 
 def tunings() -> list[Tuning]:
-    return [TUNINGS[n % 3] for n in range(42)]
+    return [TUNINGS[n % 3] for n in range(41)]
 
 
 def play_all(
