@@ -32,7 +32,11 @@ TUNING = Tuning(
     LinearLayout(62, 3),
 )
 VOICE = AdditiveVoice(
-    "buoy bell", (Partial(1.0), Partial(2.76, -7.5, 1.25)), Envelope(0.002), -3.0, 4e-4
+    "buoy bell",
+    (Partial(1.0), Partial(2.76, -7.5, 1.25)),
+    Envelope(0.002),
+    tilt_db=-3.0,
+    inharmonicity=4e-4,
 )
 LINES = (
     head_line(HEAD),

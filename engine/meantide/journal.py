@@ -21,8 +21,8 @@ from meantide.pitch import Tuning
 from meantide.pitch_files import read_anchor
 from meantide.reading import Value
 from meantide.scale_files import read_scale
-from meantide.voice.description import AdditiveVoice
 from meantide.voice.kernels import KERNELS, NUMPY
+from meantide.voice.voices import Voice
 from meantide.voice_files import read_voice, voice_to_mapping
 
 LARGEST = 2**62
@@ -56,7 +56,7 @@ class Journal:
     """A whole journal read back; `heard` holds the sample each event was heard at."""
 
     head: JournalHead
-    values: Mapping[int, Tuning | AdditiveVoice]
+    values: Mapping[int, Tuning | Voice]
     events: tuple[Event, ...]
     heard: tuple[int, ...]
     ended: int
@@ -70,9 +70,9 @@ def head_line(head: JournalHead) -> str:
     )  # fmt: skip
 
 
-def value_line(number: int, value: Tuning | AdditiveVoice) -> str:
+def value_line(number: int, value: Tuning | Voice) -> str:
     """Return the line that gives a value its number."""
-    if isinstance(value, AdditiveVoice):
+    if not isinstance(value, Tuning):
         return _line(value=number, voice=voice_to_mapping(value))
     tuning = {
         "scale": value.scale.to_mapping(),
@@ -113,7 +113,7 @@ def read_journal(path: Path) -> Journal:
     if not records:
         raise InvalidValue("journal", "no line", "a first line of kind journal", str(path))
     head = _read_head(records[0])
-    values: dict[int, Tuning | AdditiveVoice] = {}
+    values: dict[int, Tuning | Voice] = {}
     events: list[Event] = []
     heard: list[int] = []
     ended = 0
@@ -147,7 +147,7 @@ def _read_head(record: Value) -> JournalHead:
     )
 
 
-def _read_value(record: Value) -> tuple[int, Tuning | AdditiveVoice]:
+def _read_value(record: Value) -> tuple[int, Tuning | Voice]:
     fields = record.fields("value", "tuning", "voice")
     number = fields.integer("value", 1, LARGEST)
     if "voice" in fields:

@@ -16,8 +16,8 @@ from meantide.perform.event import Event, Held, Kind, Outcome, OutcomeKind, Pitc
 from meantide.perform.master import QUIETEST_DB
 from meantide.perform.performance import Performance
 from meantide.pitch import NoteName, Tuning
-from meantide.voice.description import AdditiveVoice
 from meantide.voice.kernel import F32, Kernel
+from meantide.voice.voices import Voice
 
 SILENT_DB = -120.0
 
@@ -32,8 +32,6 @@ def render_journal(
     """
     head = journal.head
     performance = Performance(head.rate, head.block, head.notes, QUIETEST_DB, [], kernel)
-    for number, value in journal.values.items():
-        performance.hand_over(number, value)
     tunings = _logged_tunings(journal)
     if not tunings:
         raise InvalidValue("journal", "no tuning", "a set in which something was tuned", name)
@@ -62,13 +60,19 @@ def render_journal(
 
 
 def _blocks(journal: Journal, performance: Performance) -> Iterator[F32]:
-    """Schedule each event at the block it was heard at, and make the blocks."""
+    """Schedule each event at the block it was heard at, and make the blocks.
+
+    A value is handed over with its event: a long set may hold more than there is room for.
+    """
     out = np.zeros((2, journal.head.block), np.float32)
     upcoming = iter(zip(journal.heard, journal.events, strict=True))
     next_one = next(upcoming, None)
     while performance.sample < journal.ended or next_one is not None:
         while next_one is not None and next_one[0] <= performance.sample:
-            performance.schedule(next_one[1])
+            event = next_one[1]
+            if event.value in journal.values:
+                performance.hand_over(event.value, journal.values[event.value])
+            performance.schedule(event)
             next_one = next(upcoming, None)
         performance.fill(out)
         yield out
@@ -98,7 +102,7 @@ def _logged_voices(journal: Journal) -> dict[str, tuple[LoggedPartial, ...]]:
             LoggedPartial(p.ratio, p.level_db, p.decay_s) for p in voice.sounding_partials()
         )
         for voice in journal.values.values()
-        if isinstance(voice, AdditiveVoice)
+        if not isinstance(voice, Tuning)
     }
 
 
@@ -131,7 +135,7 @@ class _Notes:
         for number, (event, told) in enumerate(spans, start=1):
             voice = self._journal.values[_latest(voices, told[0].sample).value]
             level = _latest(levels, told[0].sample).amount
-            if isinstance(voice, AdditiveVoice):
+            if not isinstance(voice, Tuning):
                 logged.append(self._note(number, event, told, voice, level))
         return tuple(logged)
 
@@ -149,7 +153,7 @@ class _Notes:
         )
 
     def _note(
-        self, number: int, event: Event, told: list[Outcome], voice: AdditiveVoice, level: float
+        self, number: int, event: Event, told: list[Outcome], voice: Voice, level: float
     ) -> LoggedNote:
         gone_samples = math.ceil(voice.envelope.gone_s * self._journal.head.rate)
         history = history_of(told, gone_samples, self._frames)

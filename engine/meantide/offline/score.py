@@ -12,7 +12,7 @@ from meantide.perform.event import Held, Pitch, PitchKind
 from meantide.perform.master import LOUDEST_DB, QUIETEST_DB
 from meantide.pitch import Interval, NoteName, Tuning
 from meantide.reading import Fields, Value
-from meantide.voice.description import AdditiveVoice
+from meantide.voice.voices import Voice
 
 LONGEST_SCORE_S = 86_400
 DEFAULT_SCALE, DEFAULT_ANCHOR, DEFAULT_LAYOUT = "12-equal", "a440", "linear"
@@ -39,7 +39,7 @@ class ScorePart:
     """A stream of notes on one voice; `pan` -1 (left) to 1, `level_db` up to 0."""
 
     name: str
-    voice: AdditiveVoice
+    voice: Voice
     notes: tuple[ScoreNote, ...]
     level_db: float = 0.0
     pan: float = 0.0

@@ -17,7 +17,7 @@ from meantide.perform.event import Event, Kind, Outcome, OutcomeKind, PitchKind
 from meantide.perform.performance import Performance
 from meantide.perform.sounding_pitch import pitch_hz
 from meantide.pitch import Tuning
-from meantide.voice.description import AdditiveVoice
+from meantide.voice.voices import Voice
 
 _ORDER = {Kind.TUNING: 0, Kind.VOICE: 0, Kind.PAN: 0, Kind.PART_LEVEL: 0, Kind.NOTE_OFF: 1}
 """At one sample: what notes are made of, then the ends of notes, then new ones."""
@@ -38,7 +38,7 @@ class Timeline:
 
     rate: int
     events: tuple[Event, ...]
-    values: dict[int, Tuning | AdditiveVoice]
+    values: dict[int, Tuning | Voice]
     notes: tuple[PlannedNote, ...]
     score: Score
 
@@ -55,9 +55,9 @@ def lay_out(score: Score, rate: int) -> Timeline:
     them, and one notice of it says so.
     """
     score = _without_silent_keys(score)
-    values: dict[int, Tuning | AdditiveVoice] = {}
+    values: dict[int, Tuning | Voice] = {}
 
-    def numbered(value: Tuning | AdditiveVoice) -> int:
+    def numbered(value: Tuning | Voice) -> int:
         values[len(values) + 1] = value
         return len(values)
 
