@@ -8,7 +8,8 @@ import pytest
 
 from meantide.catalogue import Catalogue
 from meantide.errors import InvalidValue
-from meantide.offline.score import Overrides, Score, read_score
+from meantide.offline.score import Overrides, Score
+from meantide.offline.score_reader import read_score
 from meantide.offline.timeline import lay_out
 from meantide.perform.event import Held, Kind, PitchKind
 

@@ -4,7 +4,7 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from meantide.perform.early_touch import EarlyTouch
+from meantide.perform.early_touch import RESTING, EarlyTouch
 from meantide.perform.event import (
     ALL_PARTS,
     MOST_BEND_CENTS,
@@ -133,6 +133,8 @@ class Ensemble:
         )
         if from_hz != hz:
             self._tell_way(event.sample, note)
+        if any(early[kind] != RESTING[kind] for kind in (Kind.PRESSURE, Kind.TIMBRE)):
+            self._tell_touch(event.sample, note)
 
     def _make_way(self, event: Event) -> None:
         """Let the note go whose id a new one comes with, and give it another."""
@@ -178,10 +180,12 @@ class Ensemble:
             return
         samples = self._touch_samples(event)
         self.notes.touch(notes, event.kind, event.amount, samples)
-        if event.kind == Kind.BEND:
-            for note in notes:
+        for note in notes:
+            if event.kind == Kind.BEND:
                 note.bend.move(event.sample, event.amount, samples)
                 self._tell_way(event.sample, note)
+            else:
+                self._tell_touch(event.sample, note)
 
     # -- dampers ----------------------------------------------------------------------------
 
@@ -272,6 +276,8 @@ class Ensemble:
         ]
         if notes:
             self.notes.revoice(notes, voice, self._touch_samples(event), self._grid)
+            for note in notes:
+                self._tell(OutcomeKind.REVOICED, event.sample, note)
 
     def _change_glide(self, event: Event) -> None:
         for part in self._parts_of(event).values():
@@ -292,6 +298,11 @@ class Ensemble:
         """Tell how the pitch of a note goes on from `sample`."""
         for start, samples, hz in note.ways(sample):
             self.outcomes.append(Outcome(OutcomeKind.MOVED, start, note.id, hz, samples))
+
+    def _tell_touch(self, sample: int, note: Note) -> None:
+        if not note.touched:
+            note.touched = True
+            self._tell(OutcomeKind.TOUCHED, sample, note)
 
     def _refuse(self, event: Event) -> None:
         self.counts.refused += 1

@@ -151,6 +151,10 @@ class OutcomeKind(IntEnum):
     ENDED = 5
     REFUSED = 6
     """The event could not be obeyed: no such pitch in the tuning, or out of range."""
+    TOUCHED = 7
+    """For the first time pressure or timbre is not at rest."""
+    REVOICED = 8
+    """Its voice took on other numbers."""
 
 
 class Outcome(NamedTuple):

@@ -50,6 +50,8 @@ class Note:
     key_down: bool = True
     caught: bool = False
     """Whether the sostenuto pedal keeps it."""
+    touched: bool = False
+    """Whether pressure or timbre ever acted on it."""
     held: bool = True
     """Whether it has not been let go: its key, or a pedal, keeps it sounding."""
 
