@@ -70,7 +70,7 @@ def _settings(
         if fields.only_one_of("set", "voice") == "voice":
             if "over" in fields:
                 raise fields["over"].error(
-                    "over only with set: another voice is for the next notes"
+                    "over with set alone: another voice is for the next notes"
                 )
             voice = find_voice(fields["voice"])
             settings.append(ScoreSetting(at_s, voice))
