@@ -12,7 +12,8 @@ from meantide.catalogue import Catalogue
 from meantide.command import VERBS, main
 from meantide.document import parse_document
 from meantide.live.namespace import ADDRESSES
-from meantide.offline.score import Overrides, read_score
+from meantide.offline.score import Overrides
+from meantide.offline.score_reader import read_score
 from meantide.scale_files import read_scale
 from meantide.voice.description import AdditiveVoice, Partial
 from meantide.voice.envelope import Envelope
