@@ -19,7 +19,7 @@ from meantide.perform.master import QUIETEST_DB
 from meantide.perform.performance import Performance
 from meantide.pitch import NoteName, Tuning
 from meantide.voice.kernel import F32, Kernel
-from meantide.voice.voices import Voice
+from meantide.voice.voices import Voice, partials_of
 
 SILENT_DB = -120.0
 
@@ -140,7 +140,7 @@ class _Notes:
         """Return the voices that notes began with, each version of one by a name of its own."""
         return {
             label: tuple(
-                LoggedPartial(p.ratio, p.level_db, p.decay_s) for p in voice.sounding_partials()
+                LoggedPartial(p.ratio, p.level_db, p.decay_s) for p in partials_of(voice)
             )
             for voice, label in self._labels.items()
         }
@@ -154,7 +154,7 @@ class _Notes:
 
     def _note(self, number: int, first: _Struck, told: list[Outcome]) -> LoggedNote:
         voice, event = first.voice, first.event
-        history = history_of(told, math.ceil(voice.envelope.gone_s * self._rate), self._frames)
+        history = history_of(told, math.ceil(voice.gone_s * self._rate), self._frames)
         gain = voice.velocity_gain(event.amount) * math.sqrt(0.5)
         return LoggedNote(
             number,

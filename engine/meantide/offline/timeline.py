@@ -18,7 +18,7 @@ from meantide.perform.event import Event, Kind, Outcome, OutcomeKind, PitchKind
 from meantide.perform.performance import Performance
 from meantide.perform.sounding_pitch import bent, can_sound, pitch_hz
 from meantide.pitch import Tuning
-from meantide.voice.voices import Voice
+from meantide.voice.voices import Voice, partials_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,7 +193,7 @@ def logged_voices(score: Score) -> dict[str, tuple[LoggedPartial, ...]]:
     """Return the partials of each voice of a score, as they sound."""
     return {
         label: tuple(
-            LoggedPartial(p.ratio, p.level_db, p.decay_s) for p in voice.sounding_partials()
+            LoggedPartial(p.ratio, p.level_db, p.decay_s) for p in partials_of(voice)
         )
         for voice, label in voice_labels(_voices_of(score)).items()
     }
@@ -215,7 +215,7 @@ def logged_notes(
     labels = voice_labels(_voices_of(timeline.score))
     notes = []
     for planned in timeline.notes:
-        gone_samples = math.ceil(planned.voice.envelope.gone_s * timeline.rate)
+        gone_samples = math.ceil(planned.voice.gone_s * timeline.rate)
         history = history_of(told[planned.id], gone_samples, frames)
         notes.append(_logged_note(planned, labels[planned.voice], history, level_db))
     return tuple(notes)

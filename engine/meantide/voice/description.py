@@ -234,6 +234,11 @@ class AdditiveVoice:
         levels = list(second.levels_db) or own
         return first, self._normalised(levels, second.tilt_db, second.even_db)
 
+    @property
+    def gone_s(self) -> float:
+        """Seconds from a note's release until it is silent."""
+        return self.envelope.gone_s
+
     def velocity_gain(self, velocity: float) -> float:
         """Return the factor on a note's level at `velocity`, above 0 to 1, with the trim."""
         return float(velocity**self.velocity_exponent * 10.0 ** (self.level_db / 20.0))
