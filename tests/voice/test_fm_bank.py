@@ -2,11 +2,12 @@
 
 import math
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 import pytest
-from fm_tones import RATE, STEADY, Floats, bank_of, operator, pair, read, signed_lines
 
+from fm_tones import RATE, STEADY, Floats, bank_of, operator, pair, read, signed_lines
 from meantide.pitch import Anchor, Interval, Scale, Tuning
 from meantide.voice.bank import Strike
 from meantide.voice.degree_grid import DegreeGrid
@@ -98,8 +99,8 @@ def test_a_touch_that_changes_nothing_changes_nothing(kernel: Kernel) -> None:
         voice = pair(2.0, 3.0, highest_hz=highest_hz)
         expected = read(bank_of(voice, kernel, Strike(220.0, 1.0)), 3_000)
         bank = bank_of(voice, kernel, Strike(220.0, 1.0))
-        same = np.array([0.0])
-        cuts = [(at, lambda: bank.touch("bend", ROW, same, 0)) for at in (300, 301, 350, 417, 2000)]
+        touch = partial(bank.touch, "bend", ROW, np.array([0.0]), 0)
+        cuts = [(at, touch) for at in (300, 301, 350, 417, 2_000)]
         assert np.abs(read(bank, 3_000, 256, cuts) - expected).max() < 1e-6
 
 
