@@ -67,10 +67,14 @@ def seconds_per_block(frames: int, notes: int) -> float:
         return (time.perf_counter() - start_s) / blocks
 
     blocks = max(1, round(BATCH_S / run(WARM_BLOCKS)))
-    before = [ramp.get(all=True) for ramp, _ in ramps]
+    before = [level for ramp, _ in ramps for level in ramp.get(all=True)]
     block_s = min(run(blocks) for _ in range(BATCHES))
-    after = [ramp.get(all=True) for ramp, _ in ramps]
-    if not all(a < b for one, two in zip(before, after, strict=True) for a, b in zip(one, two)):
+    after = [level for ramp, _ in ramps for level in ramp.get(all=True)]
+    if not all(
+        a < b
+        for one, two in zip(before, after, strict=True)
+        for a, b in zip(one, two, strict=False)
+    ):
         raise RuntimeError("a ramp stood still: the patch was not what is to be measured")
     if len(heard) != notes or not any(heard.get(all=True)):
         raise RuntimeError("the notes are silent: the patch was not what is to be measured")

@@ -13,7 +13,7 @@ RATE = 48_000
 
 
 def test_it_is_the_one_pole_filter_however_long_the_pieces_are() -> None:
-    """scipy's recursion in float64 is the oracle."""
+    """Scipy's recursion in float64 is the oracle."""
     random = np.random.default_rng(1)
     sound = (random.standard_normal((2, 3 * LONGEST_READ)) * 0.3 + 0.5).astype(np.float32)
     keep = math.exp(-2 * math.pi * CORNER_HZ / RATE)

@@ -26,7 +26,7 @@ def test_it_is_symmetric_and_late_by_whole_samples(factor: int) -> None:
 
 @pytest.mark.parametrize("factor", OVERSAMPLED)
 def test_phase_by_phase_it_is_the_convolution(factor: int) -> None:
-    """numpy's own convolution, of which every `factor`th sample is taken."""
+    """Numpy's own convolution, of which every `factor`th sample is taken."""
     random = np.random.default_rng(factor)
     samples = random.standard_normal((REACH + 200, factor))
     expected = np.convolve(samples.ravel(), taps(factor))[::factor][REACH : REACH + 200]

@@ -4,6 +4,8 @@ import math
 
 import numpy as np
 import pytest
+from scipy.special import jv
+
 from fm_tones import (
     RATE,
     SETTLED,
@@ -18,8 +20,6 @@ from fm_tones import (
     sounded,
     strays_db,
 )
-from scipy.special import jv
-
 from meantide.voice.bank import Strike
 from meantide.voice.fm_description import FmVoice, Operator, Path
 from meantide.voice.fm_prepared import prepare_fm
@@ -85,7 +85,7 @@ RATIOS = (1.0, 1.41, 2.0, 0.5, 3.01, 7.0)
 
 @pytest.mark.parametrize("name", ARRANGEMENTS)
 def test_any_arrangement_is_what_its_formula_says(kernel: Kernel, name: str) -> None:
-    """Each operator as sin(θ + Σ I·sin ..), written here by recursion; fed back ones by iteration."""
+    """Each operator as sin(θ + Σ I·sin ..), by recursion; fed back ones by iteration."""
     paths = ARRANGEMENTS[name]
     count = max(max(source, target) for source, target, _ in paths)
     heard = {1, 2} if name == "one on two" else {1}

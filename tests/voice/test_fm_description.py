@@ -14,14 +14,14 @@ SILENT = Operator(2.0)
 
 @pytest.mark.parametrize("number", [math.nan, math.inf, True, "1", -1.1, 1.1])
 def test_feedback_beyond_1_is_refused(number: float) -> None:
-    with pytest.raises(InvalidValue, match="feedback.*from -1 to 1"):
+    with pytest.raises(InvalidValue, match=r"feedback.*from -1 to 1"):
         Operator(1.0, feedback=number)
 
 
 def test_an_operator_has_a_ratio_or_a_frequency() -> None:
-    with pytest.raises(InvalidValue, match="neither.*one of ratio and hz"):
+    with pytest.raises(InvalidValue, match=r"neither.*one of ratio and hz"):
         Operator()
-    with pytest.raises(InvalidValue, match="both.*one of ratio and hz"):
+    with pytest.raises(InvalidValue, match=r"both.*one of ratio and hz"):
         Operator(ratio=1.0, hz=100.0)
     with pytest.raises(InvalidValue, match="ratio"):
         Operator(ratio=Interval.ratio(1000, 1))
@@ -31,7 +31,7 @@ def test_an_operator_has_a_ratio_or_a_frequency() -> None:
 
 @pytest.mark.parametrize("index", [-0.1, 50.1, math.nan, True])
 def test_an_index_is_0_to_50_radians(index: float) -> None:
-    with pytest.raises(InvalidValue, match="index.*from 0 to 50"):
+    with pytest.raises(InvalidValue, match=r"index.*from 0 to 50"):
         Path(1, 2, index)
 
 

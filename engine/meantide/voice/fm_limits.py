@@ -3,28 +3,28 @@
 What lies above half of a raised rate folds. Only what comes down into the band of the rate itself
 is heard, the rest the decimator takes away: so at `factor` times the rate a spectrum may reach to
 `factor` - 1/2 cycles a sample. Where it would reach further, all indices (and feedbacks) are held
-down. By how much is tried at pitches an eighth of an octave apart, and kept as a table of colours.
+down. By how much is tried at pitches a quarter of an octave apart, and kept as a table of colours.
 """
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 
 from meantide.voice.course import COLOUR_DB, NEPERS_PER_DB
 from meantide.voice.decimator import FACTORS
-from meantide.voice.fm_bandwidth import highest_line
+from meantide.voice.fm_bandwidth import reaches
 from meantide.voice.fm_description import KEY_CENTRE_HZ
 from meantide.voice.fm_points import SOURCES
 from meantide.voice.kernel import F64
 from meantide.voice.prepared import FADE_TO, nyquist_fade
 
-STEPS = 8
+STEPS = 4
 """Pitches in an octave."""
-OCTAVES = 11
-"""Below half the rate; what is lower is as the lowest."""
+OCTAVES = 8
+"""Below half the rate (94 Hz at 48 kHz); what is lower is as the lowest."""
 PITCHES = OCTAVES * STEPS + 1
 LEAST_DB = -120.0
 """Colour at which indices count for nothing."""
@@ -41,35 +41,31 @@ class Arrangement:
     feedback: F64
     indices: F64
     key_nepers: F64
-    known: dict[tuple[float, ...], float] = field(default_factory=dict)
-    """Lines found before, so that nothing is tried twice."""
 
     def fits(self, pitch: float, rate: int, factor: int, colour_db: float) -> bool:
         """Tell whether nothing that counts folds of a note at `pitch` (cycles a sample)."""
-        frequencies = np.where(self.following > 0.0, self.ratios * pitch, self.ratios)
-        audible = frequencies < FADE_TO * (factor - 0.5)
-        levels = np.where(audible, self.levels, 0.0)
-        if not levels.any():
-            return True
-        moves_with_pitch = bool((self.following * self.ratios != self.ratios).any())
-        moves_with_pitch |= bool(self.key_nepers.any())
-        key = (pitch if moves_with_pitch else 0.0, colour_db, *levels.tolist())
-        if key not in self.known:
-            octaves = max(math.log2(pitch * rate / KEY_CENTRE_HZ), 0.0)
-            amplitudes = np.exp(self.key_nepers * octaves)
-            self.known[key] = self._highest(frequencies / pitch, levels, amplitudes, colour_db)
-        return self.known[key] * pitch <= factor - 0.5
-
-    def _highest(self, ratios: F64, levels: F64, amplitudes: F64, colour_db: float) -> float:
+        used = self.ratios > 0.0
+        frequencies = np.where(self.following > 0.0, self.ratios * pitch, self.ratios)[used]
+        highest = factor - 0.5
+        octaves = max(math.log2(pitch * rate / KEY_CENTRE_HZ), 0.0)
+        amplitudes = np.exp(self.key_nepers * octaves)
+        heard = np.where(frequencies < FADE_TO * highest, (self.levels * amplitudes)[used], 0.0)
+        if not heard.any():
+            return False  # so that the way to where something is leads up
         scale = math.exp(colour_db * NEPERS_PER_DB)
-        used = ratios > 0.0
-        return highest_line(
-            ratios[used],
+        return not reaches(
+            highest / pitch,
+            frequencies / pitch,
             self.phases[used],
-            (levels * amplitudes)[used],
+            heard,
             np.clip(self.feedback * amplitudes * scale, -1.0, 1.0)[used],
             self.indices * amplitudes[list(SOURCES)] * scale,
         )
+
+    def all_sound_below(self, factor: int) -> float:
+        """Return the pitch under which no operator that follows it is too high to be heard."""
+        ratios = np.where((self.levels > 0.0) & (self.following > 0.0), self.ratios, 0.0)
+        return FADE_TO * (factor - 0.5) / max(float(ratios.max()), 1e-9)
 
 
 def fitting(
@@ -88,31 +84,36 @@ def fitting(
         (f for f in FACTORS if arrangement.fits(needed, rate, f, fullest_db)),
         FACTORS[-1],
     )
-    limits = np.empty(PITCHES)
-    colour_db = fullest_db
-    for place, pitch in enumerate(pitches.tolist()):
-        fits = partial(arrangement.fits, pitch, rate, factor)
-        colour_db = _highest_colour_db(fits, min(colour_db + 1.0, fullest_db))
+    limits = np.full(PITCHES, fullest_db * NEPERS_PER_DB)
+    colour_db = LEAST_DB
+    for place in range(PITCHES - 1, -1, -1):
+        fits = partial(arrangement.fits, float(pitches[place]), rate, factor)
+        colour_db = _highest_colour_db(fits, colour_db, fullest_db)
         limits[place] = colour_db * NEPERS_PER_DB
+        if colour_db == fullest_db and pitches[place] < arrangement.all_sound_below(factor):
+            break  # and so at all that are lower
     # each stands one step too low, so that between two the straight line is no higher than allowed
     return factor, np.append(limits[1:], limits[-1])
 
 
-def _highest_colour_db(fits: Callable[[float], bool], first_db: float) -> float:
-    """Return the highest colour that fits, `first_db` at most, to 1/16 dB.
+def _highest_colour_db(fits: Callable[[float], bool], low_db: float, high_db: float) -> float:
+    """Return the highest colour up to `high_db` that fits, looked for from `low_db` on.
 
-    That finely because a feedback near 1 needs it: 0.995 reaches half as high as 1.
+    To 1/8 dB: that finely because a feedback near 1 needs it, of which 0.99 reaches half as high.
     """
-    if fits(first_db):
-        return first_db
-    step_db, colour_db = 1.0, first_db - 1.0
-    while colour_db > LEAST_DB and not fits(colour_db):
-        colour_db -= step_db
-    while step_db > 0.0625:
+    if fits(high_db):
+        return high_db
+    if not fits(low_db):  # an operator that is silent higher up is heard here
+        low_db = LEAST_DB
+    step_db = 1.0
+    while low_db + step_db < high_db and fits(low_db + step_db):
+        low_db += step_db
+        step_db *= 2.0
+    while step_db > 0.125:
         step_db /= 2.0
-        if fits(colour_db + step_db):
-            colour_db += step_db
-    return colour_db
+        if low_db + step_db < high_db and fits(low_db + step_db):
+            low_db += step_db
+    return low_db
 
 
 def limit_at(limits: F64, pitches: F64) -> F64:

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -80,10 +81,12 @@ class PreparedFm:
         return self.voice.order() == other.voice.order()
 
 
+@lru_cache(maxsize=64)
 def prepare_fm(voice: FmVoice, rate: int) -> PreparedFm:
     """Make `voice` ready for `rate` samples a second: control side, not the audio callback.
 
-    It tries the voice at many pitches, which takes some tenths of a second.
+    It tries the voice at many pitches, which may take some tenths of a second: so what was made
+    ready stays so.
     """
     order = voice.order()
     operators = [voice.operators[number - 1] for number in order]
