@@ -13,12 +13,16 @@ import pytest
 from numpy.typing import NDArray
 
 from meantide.errors import InvalidValue
+from meantide.voice.bank import Strike
+from meantide.voice.course import CourseTemplate
 from meantide.voice.kernel import CELL, Kernel
 from meantide.voice.kernels import kernel_named
 from meantide.voice.note_table import NoteTable
 from meantide.voice.prepared import PADDED_COUNTS
+from meantide.voice.touch import Response, Vibrato
 
 RATE = 48_000
+TEMPLATE = CourseTemplate.of(Vibrato(), Response(), 0.0, RATE)
 ROWS = np.arange(3)
 CELLS = 5
 Floats = NDArray[np.float64]
@@ -33,7 +37,7 @@ def random_table(count: int, decaying: bool) -> NoteTable:
     random = np.random.default_rng(count)
     table = NoteTable(len(ROWS), count, RATE)
     for row in ROWS.tolist():
-        table.course.start(row, 1.0, 1.0)
+        table.course.start(row, TEMPLATE, Strike(float(RATE), 1.0), 1.0)
     table.ratio_goals[:] = random.uniform(0.01, 0.45, table.ratio_goals.shape)
     table.levels[:] = random.uniform(0.0, 1.0, table.levels.shape)
     table.second_levels[:] = table.levels
@@ -73,7 +77,7 @@ def test_steady_notes_are_the_sum_of_their_sines(
     table = random_table(count, decaying)
     expected = plain_sum(table)
     reader = kernel.reader(table)
-    reader.settle(ROWS)
+    reader.land(ROWS)
     out = np.zeros((len(ROWS), CELLS * CELL), np.float32)
     reader.read(ROWS, np.eye(len(ROWS), dtype=np.float32), out)
     # float32 carries a partial to some 4e-7; a sum of K of them grows like its square root
@@ -89,7 +93,7 @@ def test_bending_notes_are_the_sum_of_their_sines(kernel: Kernel, cents: float) 
     table.land(ROWS)
     expected = plain_sum(table, factor)
     reader = kernel.reader(table)
-    reader.settle(ROWS)
+    reader.land(ROWS)
     heard = np.eye(len(ROWS), dtype=np.float32)
     first = np.zeros((len(ROWS), CELL), np.float32)
     reader.read(ROWS, heard, first)
