@@ -119,6 +119,9 @@ class NoteTable:
         rows, ages = np.array([row]), self.next_ages[[row]]
         self.former_levels[row] = self._shapes(rows, ages)[0]
         self._take(row, prepared)
+        if not self.records["breathing"][row]:
+            self.next_bounds[row] -= self.next_breaths[row]
+            self.breaths[row] = self.next_breaths[row] = 0.0
         self._give(rows, ages, prepared, samples)
         self.records["former_slope"][row] = 1.0 / max(samples, 1)
         self.records["former_arrive"][row] = ages[0] + samples
