@@ -139,9 +139,7 @@ class _Notes:
     def voices(self) -> dict[str, tuple[LoggedPartial, ...]]:
         """Return the voices that notes began with, each version of one by a name of its own."""
         return {
-            label: tuple(
-                LoggedPartial(p.ratio, p.level_db, p.decay_s) for p in partials_of(voice)
-            )
+            label: tuple(LoggedPartial(p.ratio, p.level_db, p.decay_s) for p in partials_of(voice))
             for voice, label in self._labels.items()
         }
 

@@ -192,9 +192,7 @@ def voice_labels(voices: Iterable[Voice]) -> dict[Voice, str]:
 def logged_voices(score: Score) -> dict[str, tuple[LoggedPartial, ...]]:
     """Return the partials of each voice of a score, as they sound."""
     return {
-        label: tuple(
-            LoggedPartial(p.ratio, p.level_db, p.decay_s) for p in partials_of(voice)
-        )
+        label: tuple(LoggedPartial(p.ratio, p.level_db, p.decay_s) for p in partials_of(voice))
         for voice, label in voice_labels(_voices_of(score)).items()
     }
 

@@ -52,8 +52,9 @@ def move_increments(
     if rest > 0.0:
         for k in range(count):
             next_increments[k] *= grown(-ratio_slopes[k] * rest)
-    if record.drift_nepers != 0.0:
-        drift = record.drift_nepers
+    share = max(record.former_arrive - age, 0.0) * record.former_slope
+    drift = record.drift_nepers + (record.former_drift - record.drift_nepers) * share
+    if drift != 0.0:
         for k in range(count):
             turns = reduced(drift_rates[k] * age + drift_phases[k])
             next_increments[k] *= grown_a_little(drift * exact_sine(turns))
@@ -82,9 +83,12 @@ def move_strengths(
         share = np.float32(rest * record.former_slope)
         for k in range(count):
             strengths[k] += (former_levels[k] - strengths[k]) * share
-    if record.drift_level != 0.0:
-        level = np.float32(record.drift_level)
-        gain *= math.exp(record.drift_level)  # from the highest point it only falls
+    drift = record.drift_level
+    if rest > 0.0:
+        drift += (record.former_drift_level - drift) * rest * record.former_slope
+    if drift != 0.0:
+        level = np.float32(drift)
+        gain *= math.exp(drift)  # from the highest point it only falls
         for k in range(count):
             turns = np.float32(reduced(drift_rates[k] * age + drift_phases[k]))
             strengths[k] *= fallen(level - level * cosine(turns))

@@ -195,6 +195,7 @@ class CourseTemplate:
         row, age = np.zeros(1, np.intp), np.zeros(1)
         table.give(row, age, vibrato, response, 0)
         table.move("colour", row, age, colour, 0)
+        table.move("breath", row, age, breath_db * NEPERS_PER_DB, 0)
         return cls(table.records[0].copy(), table.answers[0].copy())
 
 
