@@ -189,7 +189,14 @@ class CourseTemplate:
     answers: F64
 
     @classmethod
-    def of(cls, vibrato: Vibrato, response: Response, colour: float, rate: int) -> "CourseTemplate":
+    def of(
+        cls,
+        vibrato: Vibrato,
+        response: Response,
+        colour: float,
+        rate: int,
+        breath_db: float = 0.0,
+    ) -> "CourseTemplate":
         """Return the template for a sample rate."""
         table = CourseTable(1, rate)
         row, age = np.zeros(1, np.intp), np.zeros(1)
