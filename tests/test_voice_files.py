@@ -25,7 +25,7 @@ from meantide.voice.envelope import Curve, Envelope
 from meantide.voice.fm_description import DegreesUp, FmVoice, Operator, Path
 from meantide.voice.touch import Answer, Response, Vibrato
 from meantide.voice_files import read_voice, voice_to_mapping
-from voice_strategies import additive_voices, fm_voices
+from voice_strategies import additive_voices, as_found, fm_voices
 
 # Sounds of Saltmarsh Quay, invented.
 CHAPEL = """\
@@ -128,6 +128,7 @@ def test_every_field_of_an_fm_voice_is_read() -> None:
     )
 
 
+@as_found
 @given(additive_voices() | fm_voices())
 def test_what_is_written_reads_back_equal(voice: AdditiveVoice | FmVoice) -> None:
     mapping = voice_to_mapping(voice)

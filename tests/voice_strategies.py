@@ -1,5 +1,6 @@
 """Hypothesis strategies: voices of both kinds, with all they may have."""
 
+from hypothesis import Phase, settings
 from hypothesis import strategies as st
 
 from envelope_strategies import envelopes
@@ -16,6 +17,9 @@ from meantide.voice.description import (
 )
 from meantide.voice.fm_description import DegreesUp, FmVoice, Operator, Path
 from meantide.voice.touch import Answer, Response, Vibrato
+
+as_found = settings(phases=(Phase.explicit, Phase.reuse, Phase.generate))
+"""For tests of whole voices: of a hundred numbers each, they take minutes to shrink."""
 
 texts = st.just("") | st.text(
     st.characters(categories=["L", "N", "P", "Zs"], include_characters="\U0001f514"), max_size=20

@@ -20,7 +20,7 @@ from meantide.voice.description import (
 from meantide.voice.fm_description import DegreesUp, FmVoice, Operator, Path
 from meantide.voice.parameters import parameters, with_parameter
 from meantide.voice.touch import Answer, Response, Vibrato
-from voice_strategies import additive_voices, fm_voices
+from voice_strategies import additive_voices, as_found, fm_voices
 
 # Voices of Saltmarsh Quay's harbour installation, invented.
 FOG = AdditiveVoice(
@@ -117,6 +117,7 @@ def test_the_build_of_a_voice_and_what_is_not_there_cannot_be_set(
         with_parameter(voice, name, 1.0)
 
 
+@as_found
 @given(any_voices)
 def test_every_number_set_to_what_it_is_gives_an_equal_voice(
     voice: AdditiveVoice | FmVoice,
@@ -125,6 +126,7 @@ def test_every_number_set_to_what_it_is_gives_an_equal_voice(
         assert with_parameter(voice, name, value) == voice
 
 
+@as_found
 @given(voices_and_names)
 def test_setting_one_number_moves_that_one_only(
     chosen: tuple[AdditiveVoice | FmVoice, str],
@@ -141,6 +143,7 @@ def test_setting_one_number_moves_that_one_only(
     assert (after.name, after.about, after.source) == (voice.name, voice.about, voice.source)
 
 
+@as_found
 @given(
     voices_and_names,
     st.sampled_from([math.nan, math.inf, -math.inf, "1.0", True, None, 1e300, 10**400, [1.0]]),
@@ -155,6 +158,17 @@ def test_what_is_no_number_is_refused_and_changes_nothing(
     assert (caught.value.field, caught.value.got) == (name, value)
     assert caught.value.allowed.startswith("a number from")
     assert parameters(voice) == before
+
+
+@pytest.mark.parametrize(
+    ("voice", "name", "value"),
+    [(FOG, "partial.2.decay_s", None), (BUOY, "operator.1.ratio", Interval.ratio(3, 2))],
+)
+def test_a_number_stays_one_even_where_a_file_may_say_something_else(
+    voice: AdditiveVoice | FmVoice, name: str, value: object
+) -> None:
+    with pytest.raises(InvalidValue, match=r"allowed: a number from 0\.01 to"):
+        with_parameter(voice, name, value)  # type: ignore[arg-type]
 
 
 def test_refusals_say_what_is_allowed_and_what_is_near() -> None:
