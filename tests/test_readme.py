@@ -57,7 +57,7 @@ def test_the_score_of_the_tour_is_one(tmp_path: Path) -> None:
     [score] = [block for block in blocks("yaml") if "parts:" in block]
     path = tmp_path / "slack-water.yaml"
     path.write_text(score)
-    assert len(read_score(path, Catalogue(), Overrides()).parts[0].notes) == 3
+    assert len(read_score(path, Catalogue(), Overrides()).parts[0].notes) == 4
 
 
 def test_the_scale_of_the_tour_is_one() -> None:

@@ -5,6 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import mido
 import numpy as np
 import pytest
 import soundfile
@@ -97,6 +98,31 @@ def test_a_bend_that_the_log_does_not_tell_is_found_out_of_tune(tmp_path: Path) 
             each["pitches"][0]["hz"] /= 2 ** (25 / 1200)
     out.with_suffix(".json").write_text(json.dumps(log))
     assert CliRunner().invoke(main, ["assay", str(out)]).exit_code == 1
+
+
+def test_a_midi_files_bends_and_pedals_are_heard_and_told(tmp_path: Path) -> None:
+    """A bend of a quarter of the way, 50 cents; the pedal keeps the note from beat 1 to beat 3."""
+    message = mido.Message
+    track = [
+        message("note_on", note=69, velocity=100),
+        message("control_change", control=66, value=127, time=240),
+        message("pitchwheel", pitch=2048),
+        message("note_off", note=69, time=240),
+        message("control_change", control=66, value=0, time=960),
+    ]
+    path, out = tmp_path / "neap.mid", tmp_path / "neap.wav"
+    mido.MidiFile(ticks_per_beat=480, tracks=[mido.MidiTrack(track)]).save(path)
+    (left, _), log = render(path, out)
+    bent = 440.0 * 2 ** (50 / 1200)
+    assert abs(tones.cents(hz_at(left, 0.3, 1.45, bent), bent)) < 0.001
+    [each] = log["notes"]
+    assert each["release"] == 3 * RATE // 2
+    assert each["pitches"][1] == {
+        "sample": RATE // 4,
+        "glide_samples": RATE // 200,
+        "hz": pytest.approx(bent, rel=1e-12),
+    }
+    assert CliRunner().invoke(main, ["assay", str(out)]).exit_code == 0
 
 
 def a_set(file: Path) -> Path:
