@@ -44,8 +44,8 @@ def made(
     cell = np.zeros(CELL, np.float32)
     error = bent_cell(
         second_order, np.array([w0]), np.array([w1]), np.array([phase]),
-        np.array([start], np.float32), np.array([goal], np.float32), np.zeros(BASIS_ROWS * ROW, np.float32), work, np.zeros(1),
-        cell,
+        np.array([start], np.float32), np.array([goal], np.float32),
+        np.zeros(BASIS_ROWS * ROW, np.float32), work, np.zeros(1), cell,
     )  # fmt: skip
     return cell.astype(np.float64), error
 
