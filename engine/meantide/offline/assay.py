@@ -19,6 +19,7 @@ from meantide.offline.takelog import TakeLog
 
 _CHECK_FRAMES = 1 << 18
 _SURE = 2.0  # uncertainties; a note has many partials, and one in twenty errs by more than this
+UNTOLD = "moves by touch"
 _CONTRADICTION = 3.0  # scatter over what the uncertainties allow
 
 
@@ -164,10 +165,8 @@ def _note_rows(
     note = sounding.notes[place]
     stretches = steady_stretches(note, sounding.sections[place], sounding.rate)
     for stretch in stretches:
-        found = [
-            _row(sounding, place, zone, audio, tolerance_cents)
-            for zone in zones(stretch, sounding.rate)
-        ]
+        parts = zones(stretch, sounding.rate) if stretch.told else (stretch,)
+        found = [_row(sounding, place, zone, audio, tolerance_cents) for zone in parts]
         attack = stretch.first <= note.start + round(ONSET_S * sounding.rate)
         first = note.start if attack else stretch.first
         yield replace(
@@ -193,6 +192,8 @@ def _badness(row: Row) -> tuple[int, float]:
 
 
 def _row(sounding: Sounding, place: int, zone: Steady, audio: Audio, tolerance_cents: float) -> Row:
+    if not zone.told:
+        return replace(_unjudged(sounding, place, zone, (), tolerance_cents), why=UNTOLD)
     readings = read_zone(sounding, place, zone, audio, tolerance_cents)
     row = _unjudged(sounding, place, zone, readings, tolerance_cents)
     if not readings:
