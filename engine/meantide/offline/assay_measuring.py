@@ -27,7 +27,7 @@ SEARCH_CENTS = 60.0
 NOISE_MARGIN = 1.2
 _RIVAL = 0.01  # amplitude over a partial's own from which a neighbour bounds the search for it
 _SHOULDER_BINS = 2.0 * MAIN_LOBE_BINS  # nearer than this main lobes meet
-_FAR_OFF_CENTS = 0.2  # a line so far off is looked at again, under the law as it moves that line
+_FAR_OFF_CENTS = 0.005  # a line so far off is looked at again, under the law as it moves that line
 
 Samples = Callable[[Window], Reals]
 """Gives the samples of a window."""
