@@ -114,7 +114,7 @@ class Law:
         """
         cents = vibrato + self.drift_cents(partial, first, last) if self.drift_is_told else vibrato
         above = np.expm1(cents * (math.log(2.0) / _OCTAVE_CENTS))
-        cycles = hz / self.rate * np.cumsum(above)
+        cycles = hz / self.rate * (np.cumsum(above) - above)  # those of the samples before
         still: Complexes = np.exp(-2j * math.pi * np.mod(cycles, 1.0))
         return still
 

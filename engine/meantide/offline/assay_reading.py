@@ -1,6 +1,6 @@
 """Read one note in one zone: each of its partials measured, or the reason why it cannot be."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Protocol
 
@@ -8,6 +8,7 @@ import numpy as np
 
 from meantide.offline.assay_masking import Sounding
 from meantide.offline.assay_measuring import Raw, Task, measure_all
+from meantide.offline.assay_wander import Wander, wander
 from meantide.offline.assay_windows import LONGEST_WINDOW_S, Steady, Window, candidates
 from meantide.offline.partials import Reals
 
@@ -27,12 +28,14 @@ class Fate(StrEnum):
     SHORT = "too short"
     QUIET = "too quiet"
     UNSTEADY = "unsteady"
+    UNISON = "a unison not told apart"
 
 
 @dataclass(frozen=True, slots=True)
 class PartialReading:
     """One partial, numbered from 1: what was expected, what was measured, and how surely.
 
+    Of a unison each copy, numbered from 1, is read by itself.
     `measured_hz`, `cents` and `uncertainty_cents` (a standard deviation, what else sounds taken at
     its worst) are None where nothing was found; `level_db` is re full scale; `by` is the id of the
     note that masks it; `first` and `last` are the samples it was measured between.
@@ -48,6 +51,12 @@ class PartialReading:
     by: int | None
     first: int
     last: int
+    copy: int = 1
+
+    @property
+    def name(self) -> str:
+        """Its number, and which copy it is where there are several."""
+        return str(self.number) if self.copy == 1 else f"{self.number} (copy {self.copy})"
 
 
 class Audio(Protocol):
@@ -59,8 +68,10 @@ class Audio(Protocol):
 
 def read_zone(
     sounding: Sounding, place: int, zone: Steady, audio: Audio, tolerance_cents: float
-) -> tuple[PartialReading, ...]:
+) -> tuple[tuple[PartialReading, ...], Wander | None]:
     """Measure the note at `place` of the log in one zone; no reading at all if it is too short.
+
+    Of a note that moves by a known law it is also told whether it does so throughout.
 
     Each partial is measured in the window that promises to leave the least doubt about it.
     """
@@ -71,7 +82,7 @@ def read_zone(
     events = sounding.events(place, zone.first, max(zone.last, zone.tail))
     windows = candidates(zone, events, sounding.rate, dying=bool(spectrum.loss.any()))
     if not windows or not len(partials):
-        return ()
+        return (), None
     followed_hz = spectrum.ratio[partials] * zone.hz
     task = Task(sounding, place, zone.spectrum, partials, expected_hz[partials], followed_hz)
     offset = min(window.first for window in windows)
@@ -80,7 +91,12 @@ def read_zone(
     def of(window: Window) -> Reals:
         return samples[window.first - offset : window.last - offset]
 
-    return _judge(task, measure_all(task, windows, of), tolerance_cents)
+    raw = measure_all(task, windows, of)
+    readings = _judge(task, raw, tolerance_cents)
+    if not task.law.moves:
+        return readings, None
+    resolved = np.flatnonzero([each.fate is Fate.RESOLVED for each in readings])
+    return readings, wander(task, raw, resolved, of, tolerance_cents)
 
 
 def _judge(task: Task, raw: Raw, tolerance_cents: float) -> tuple[PartialReading, ...]:
@@ -102,8 +118,12 @@ def _judge(task: Task, raw: Raw, tolerance_cents: float) -> tuple[PartialReading
     there = seen & its_own & (raw.amplitude >= least)
     cents_a_hz = 1200.0 / np.log(2.0) / task.hz
     cents = 1200.0 * np.log2(np.where(there, raw.hz, task.hz) / task.hz)
-    uncertainty = (np.hypot(raw.random_hz, raw.drift_hz) + raw.push_hz) * cents_a_hz
+    # What drifts unknown to us may turn its phase so far: that is the tolerance's to allow for.
+    allowed_hz = task.law.untold_drift_cents / cents_a_hz
+    unsteady_hz = np.maximum(raw.drift_hz - allowed_hz, 0.0)
+    uncertainty = (np.hypot(raw.random_hz, unsteady_hz) + raw.push_hz) * cents_a_hz
     limit = tolerance_cents / 2.0
+    copies = task.sounding.voices[task.sounding.notes[task.place].voice].copies
     readings = []
     for line, partial in enumerate(task.partials):
         by = None
@@ -112,11 +132,15 @@ def _judge(task: Task, raw: Raw, tolerance_cents: float) -> tuple[PartialReading
         elif there[line] and uncertainty[line] <= limit:
             fate = Fate.RESOLVED
         else:
-            fate, by = _obstacle(task, raw, line, limit / cents_a_hz[line], there=bool(there[line]))
+            unsteady = bool(there[line] and unsteady_hz[line] > raw.random_hz[line])
+            limit_hz = limit / cents_a_hz[line]
+            fate, by = _obstacle(
+                task, raw, line, limit_hz, there=bool(there[line]), unsteady=unsteady
+            )
         measured = there[line]
         readings.append(
             PartialReading(
-                int(partial) + 1,
+                int(partial) // copies + 1,
                 fate,
                 float(task.hz[line]),
                 float(raw.hz[line]) if measured else None,
@@ -126,13 +150,28 @@ def _judge(task: Task, raw: Raw, tolerance_cents: float) -> tuple[PartialReading
                 by,
                 int(raw.first[line]),
                 int(raw.last[line]),
+                int(partial) % copies + 1,
             )
         )
-    return tuple(readings)
+    return tuple(readings) if copies == 1 else _whole_unisons(tuple(readings))
+
+
+def _whole_unisons(readings: tuple[PartialReading, ...]) -> tuple[PartialReading, ...]:
+    """Let copies of a partial count only where all of them do.
+
+    A unison that is off by the distance of its copies has most lines where lines should be.
+    """
+    partly = {each.number for each in readings if each.fate is not Fate.RESOLVED}
+    return tuple(
+        replace(each, fate=Fate.UNISON)
+        if each.number in partly and each.fate is not Fate.MISSING
+        else each
+        for each in readings
+    )
 
 
 def _obstacle(
-    task: Task, raw: Raw, line: int, limit_hz: float, *, there: bool
+    task: Task, raw: Raw, line: int, limit_hz: float, *, there: bool, unsteady: bool
 ) -> tuple[Fate, int | None]:
     """Say why a partial was not resolved, and by which note it is masked if it is."""
     floor, random_hz, drift_hz = raw.floor[line], raw.random_hz[line], raw.drift_hz[line]
@@ -143,7 +182,7 @@ def _obstacle(
         if masker == task.place:  # its own partials come apart in a longer window
             return Fate.SHORT, None
         return Fate.MASKED, task.sounding.notes[masker].id
-    if there and drift_hz > random_hz:
+    if unsteady:
         return Fate.UNSTEADY, None
     length = (raw.last[line] - raw.first[line]) / (LONGEST_WINDOW_S * task.sounding.rate)
     if there and random_hz * length**1.5 <= limit_hz:
