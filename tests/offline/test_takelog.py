@@ -48,9 +48,7 @@ opaque = st.dictionaries(
 cents = st.floats(-4800.0, 4800.0)
 maybe = st.none() | positive
 lesser = st.floats(0.0, 1e6)
-partials = st.builds(
-    LoggedPartial, positive, levels, maybe, maybe, lesser, finite_hz, maybe
-)
+partials = st.builds(LoggedPartial, positive, levels, maybe, maybe, lesser, finite_hz, maybe)
 vibratos = st.builds(LoggedVibrato, positive, cents, positive, positive, st.just(0.0) | levels_up)
 drifts = st.builds(LoggedDrift, levels_up, positive)
 
@@ -143,7 +141,20 @@ def test_a_log_cannot_be_written_with_what_is_no_number():
     bad = LoggedNote(1, "a", "v", {}, 0.5, math.nan, 0, 1, 1, (LoggedPitch(0, 0, 440.0),))
     with pytest.raises(ValueError, match="JSON compliant"):
         make_log([], 10).__class__(
-            "0", "numpy", "w", 8000, 1, 1, "pcm16", "", "", 0.0, 0, (), {"v": LoggedVoice(())}, (bad,)
+            "0",
+            "numpy",
+            "w",
+            8000,
+            1,
+            1,
+            "pcm16",
+            "",
+            "",
+            0.0,
+            0,
+            (),
+            {"v": LoggedVoice(())},
+            (bad,),
         ).to_json()
 
 

@@ -207,6 +207,9 @@ def _row(sounding: Sounding, place: int, zone: Steady, audio: Audio, tolerance_c
         why = f"within its drift of {drift_cents:g} cents"
     elif verdict is Verdict.IN_TUNE and wandering is not None:
         verdict, why = _moving_verdict(readings, wandering, sounding.rate)
+        if verdict is Verdict.OUT and sounding.voice(place).sidebands:
+            # Sidebands that lie on each other turn each other's phase when the indices move.
+            verdict, why = Verdict.UNRESOLVED, Fate.UNSTEADY.value
     return replace(row, verdict=verdict, why=why)
 
 

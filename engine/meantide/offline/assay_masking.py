@@ -16,6 +16,7 @@ from meantide.offline.assay_law import Law
 from meantide.offline.assay_sections import LN_60_DB, Section, Spectrum, sections
 from meantide.offline.partials import TERMS, Reals, window_at
 from meantide.offline.takelog import TakeLog
+from meantide.offline.takelog_voice import LoggedVoice
 
 _TABLE_BINS = 400
 _TABLE_STEP = 16  # entries a bin
@@ -112,6 +113,10 @@ class Sounding:
                 found |= {note.start, note.release, note.end}
                 found |= {edge for part in self.sections[other] for edge in (part.first, part.last)}
         return sorted(each for each in found if first < each < last)
+
+    def voice(self, place: int) -> LoggedVoice:
+        """Return the voice of the note at `place`."""
+        return self.voices[self.notes[place].voice]
 
     def spectrum(self, place: int, name: str | None) -> Spectrum:
         """Return the spectrum of that name, or if None that of the voice of the note at `place`."""

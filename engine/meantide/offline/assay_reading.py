@@ -5,9 +5,11 @@ from enum import StrEnum
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from meantide.offline.assay_masking import Sounding
 from meantide.offline.assay_measuring import Raw, Task, measure_all
+from meantide.offline.assay_sections import Spectrum
 from meantide.offline.assay_wander import Wander, wander
 from meantide.offline.assay_windows import LONGEST_WINDOW_S, Steady, Window, candidates
 from meantide.offline.partials import Reals
@@ -106,15 +108,16 @@ def _judge(task: Task, raw: Raw, tolerance_cents: float) -> tuple[PartialReading
         & (raw.amplitude >= _OVER_NOISE * raw.floor)
         & (raw.amplitude >= _OVER_LEAK * raw.leak)
     )
-    # How much louder than logged the note as a whole is, by the partials that are there; a note
-    # that shows none is judged as if it were as faint as is allowed.
-    alive = seen & (raw.expected > _DEAD * raw.expected.max())
-    gain = float(np.median(raw.amplitude[alive] / raw.expected[alive])) if alive.any() else faintest
-    least = raw.expected * gain * faintest
+    spectrum = task.sounding.spectrum(task.place, task.spectrum)
+    left = spectrum.least[task.partials]
+    gain = _gain(task, raw, seen, left)
+    least = raw.expected * left * gain * faintest
     stands_out = (least >= _OVER_NOISE * raw.floor) & (least >= _OVER_LEAK * raw.leak)
     due = raw.held & stands_out & ~raw.crowded
+    if task.sounding.voice(task.place).sidebands and not seen.any():
+        due = _one_is_due(raw, spectrum, task.partials, gain * faintest)
     # Where nothing of it could be seen any more, what is seen is something else.
-    its_own = stands_out | (raw.amplitude <= raw.expected * gain / faintest)
+    its_own = stands_out | (raw.amplitude <= raw.expected * gain / faintest / left)
     there = seen & its_own & (raw.amplitude >= least)
     cents_a_hz = 1200.0 / np.log(2.0) / task.hz
     cents = 1200.0 * np.log2(np.where(there, raw.hz, task.hz) / task.hz)
@@ -123,7 +126,7 @@ def _judge(task: Task, raw: Raw, tolerance_cents: float) -> tuple[PartialReading
     unsteady_hz = np.maximum(raw.drift_hz - allowed_hz, 0.0)
     uncertainty = (np.hypot(raw.random_hz, unsteady_hz) + raw.push_hz) * cents_a_hz
     limit = tolerance_cents / 2.0
-    copies = task.sounding.voices[task.sounding.notes[task.place].voice].copies
+    copies = task.sounding.voice(task.place).copies
     readings = []
     for line, partial in enumerate(task.partials):
         by = None
@@ -154,6 +157,36 @@ def _judge(task: Task, raw: Raw, tolerance_cents: float) -> tuple[PartialReading
             )
         )
     return tuple(readings) if copies == 1 else _whole_unisons(tuple(readings))
+
+
+def _gain(task: Task, raw: Raw, seen: NDArray[np.bool_], left: Reals) -> float:
+    """Return how much louder than logged the note as a whole is, by the partials that are there.
+
+    Those speak whose level touch leaves alone, if any are there. A note that shows none is judged
+    as if it were as faint as is allowed.
+    """
+    alive = seen & (raw.expected > _DEAD * raw.expected.max())
+    alone = alive & (left == 1.0)
+    if alone.any():
+        alive = alone
+    if alive.any():
+        return float(np.median(raw.amplitude[alive] / raw.expected[alive]))
+    note = task.sounding.notes[task.place]
+    return float(10.0 ** (-(FAINTEST_DB + note.quieter_db) / 20.0))
+
+
+def _one_is_due(
+    raw: Raw, spectrum: Spectrum, partials: NDArray[np.int64], gain: float
+) -> NDArray[np.bool_]:
+    """Say of lines of which none is seen whether one must be: all of them, or none, are due.
+
+    However FM shares the power of a note among its sidebands, one has the mean of it or more.
+    """
+    whole = float(np.max(raw.expected / spectrum.gain[partials])) * gain
+    mean = whole / np.sqrt(len(spectrum.gain))
+    clear = (mean >= _OVER_NOISE * raw.floor) & (mean >= _OVER_LEAK * raw.leak) & raw.held
+    all_in_reach = len(partials) == len(spectrum.gain)
+    return np.full(len(partials), bool(clear.all()) and all_in_reach)
 
 
 def _whole_unisons(readings: tuple[PartialReading, ...]) -> tuple[PartialReading, ...]:
