@@ -35,7 +35,8 @@ class Section:
 def sections(note: LoggedNote) -> tuple[Section, ...]:
     """Cut a note's life, from start to end, where its frequency begins or ceases to move."""
     found: list[Section] = []
-    now_hz, now_spectra = note.pitches[0].hz, (note.pitches[0].spectrum,)
+    now_hz = note.pitches[0].hz
+    now_spectra: tuple[str | None, ...] = (note.pitches[0].spectrum,)
     for place, pitch in enumerate(note.pitches):
         later = note.pitches[place + 1].sample if place + 1 < len(note.pitches) else note.end
         stop = min(later, note.end)

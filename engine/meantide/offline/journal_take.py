@@ -9,13 +9,17 @@ import numpy as np
 from meantide import __version__
 from meantide.errors import InvalidValue
 from meantide.journal import Journal
+from meantide.offline.logged_voice import Moved, Regrid, Spectra, logged_voice, with_movement
 from meantide.offline.render import TakeHead, describe_tuning, write_take
-from meantide.offline.takelog import LoggedNote, LoggedPartial, LoggedTuning, TakeLog
-from meantide.offline.timeline import history_of
+from meantide.offline.takelog import LoggedTuning, TakeLog
+from meantide.offline.takelog_note import LoggedNote
+from meantide.offline.takelog_voice import LoggedVoice
+from meantide.offline.timeline import history_of, seeds_of
 from meantide.perform.event import Event, Held, Kind, Outcome, OutcomeKind, Pitch, PitchKind
 from meantide.perform.master import QUIETEST_DB
-from meantide.perform.performance import Performance
+from meantide.perform.performance import Performance, pitch_hz
 from meantide.pitch import NoteName, Tuning
+from meantide.voice.degree_grid import DegreeGrid
 from meantide.voice.description import AdditiveVoice
 from meantide.voice.kernel import F32, Kernel
 
@@ -40,6 +44,7 @@ def render_journal(
     first = next(value for value in journal.values.values() if isinstance(value, Tuning))
 
     def log() -> TakeLog:
+        spectra = Spectra()
         return TakeLog(
             meantide=__version__,
             wav=out.name,
@@ -54,7 +59,8 @@ def render_journal(
             ceiling_samples=performance.counts.softened_samples,
             tunings=tunings,
             voices=_logged_voices(journal),
-            notes=_Notes(journal, performance).logged(),
+            notes=_Notes(journal, performance, spectra).logged(),
+            spectra=spectra.logged,
         )
 
     take = TakeHead(name, describe_tuning(first), head.rate)
@@ -92,11 +98,9 @@ def _logged_tunings(journal: Journal) -> tuple[LoggedTuning, ...]:
     return tuple(logged)
 
 
-def _logged_voices(journal: Journal) -> dict[str, tuple[LoggedPartial, ...]]:
+def _logged_voices(journal: Journal) -> dict[str, LoggedVoice]:
     return {
-        voice.name: tuple(
-            LoggedPartial(p.ratio, p.level_db, p.decay_s) for p in voice.sounding_partials()
-        )
+        voice.name: logged_voice(voice)
         for voice in journal.values.values()
         if isinstance(voice, AdditiveVoice)
     }
@@ -110,8 +114,9 @@ def _loudest_level(journal: Journal) -> float:
 class _Notes:
     """Puts the events of notes and what was reported of them together."""
 
-    def __init__(self, journal: Journal, performance: Performance) -> None:
+    def __init__(self, journal: Journal, performance: Performance, spectra: Spectra) -> None:
         self._journal = journal
+        self._spectra = spectra
         self._frames = performance.sample
         self._outcomes = performance.outcomes
 
@@ -154,7 +159,7 @@ class _Notes:
         gone_samples = math.ceil(voice.envelope.gone_s * self._journal.head.rate)
         history = history_of(told, gone_samples, self._frames)
         gain = voice.velocity_gain(event.amount) * math.sqrt(0.5)
-        return LoggedNote(
+        note = LoggedNote(
             number,
             "main",
             voice.name,
@@ -166,6 +171,31 @@ class _Notes:
             history.end,
             history.pitches,
         )
+        seed = seeds_of(self._outcomes)[told[0].note, told[0].sample]
+        note = with_movement(note, Moved(voice, seed))
+        return self._spectra.drawn(note, voice, self._regrids(event, note, voice))
+
+    def _regrids(self, event: Event, note: LoggedNote, voice: AdditiveVoice) -> list[Regrid]:
+        """Return where a note's partials are drawn to: at first, and as the tuning changes."""
+        found: list[Regrid] = []
+        if not voice.drawn:
+            return found
+        tunings = self._by_sample(Kind.TUNING)
+        first = _latest(tunings, note.start)
+        later = [
+            each
+            for each in tunings
+            if note.start < each.sample < note.end and each.held == Held.FOLLOW
+        ]
+        for each in (first, *later):
+            tuning = self._journal.values[each.value]
+            if not isinstance(tuning, Tuning):
+                continue
+            hz = pitch_hz(tuning, event.pitch, self._journal.head.rate)
+            if hz is not None:
+                sample, glide = (note.start, 0) if each is first else (each.sample, each.samples)
+                found.append(Regrid(sample, glide, hz, DegreeGrid.of(tuning)))
+        return found
 
 
 def asked_mapping(pitch: Pitch) -> dict[str, object]:

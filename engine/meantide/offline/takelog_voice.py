@@ -1,6 +1,5 @@
 """What a take's log says of a voice: its partials, and how they move by themselves."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Self
 
@@ -88,12 +87,13 @@ class LoggedVibrato:
 
     def as_json(self) -> dict[str, object]:
         """Return the mapping written to the log."""
-        return {
+        found: dict[str, object] = {
             "rate_hz": self.rate_hz,
             "depth_cents": self.depth_cents,
             "delay_s": self.delay_s,
             "rise_s": self.rise_s,
-        } | _unusual(touched_cents=(self.touched_cents, 0.0))
+        }
+        return found | _unusual(touched_cents=(self.touched_cents, 0.0))
 
     @classmethod
     def from_value(cls, value: Value) -> Self:
@@ -176,7 +176,7 @@ def partials_of(value: Value) -> tuple[LoggedPartial, ...]:
     return tuple(LoggedPartial.from_value(item) for item in value.items())
 
 
-def _unusual(**members: tuple[object, object]) -> Mapping[str, object]:
+def _unusual(**members: tuple[object, object]) -> dict[str, object]:
     """Return the members, given with their usual values, that are not as usual."""
     return {name: value for name, (value, usual) in members.items() if value != usual}
 
