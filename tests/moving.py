@@ -18,7 +18,7 @@ _FINE = 4
 def vibrato(
     depth_cents: float, rate_hz: float = 5.5, delay_s: float = 0.0, rise_s: float = 0.0
 ) -> Cents:
-    """Return the law: depth · sin²(π/2 · min((age - delay)/rise, 1)) · sin 2π rate (age - delay)."""
+    """Return depth · sin²(π/2 · min((age - delay)/rise, 1)) · sin 2π rate (age - delay)."""
 
     def cents(age_s: tones.Samples) -> tones.Samples:
         after = np.maximum(age_s - delay_s, 0.0)
