@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from meantide.offline.logged_fm import fm_partials, fm_quieter_db
 from meantide.offline.takelog_note import LoggedDepth, LoggedNote, LoggedPitch
 from meantide.offline.takelog_voice import (
     LoggedDrift,
@@ -18,6 +19,7 @@ from meantide.offline.takelog_voice import (
 from meantide.voice.course import NEPERS_PER_DB
 from meantide.voice.degree_grid import DegreeGrid
 from meantide.voice.description import AdditiveVoice
+from meantide.voice.fm_description import DegreesUp, FmVoice
 from meantide.voice.kernel import F64
 from meantide.voice.prepared import PreparedVoice, formant_nepers, prepare_additive
 from meantide.voice.touch import Source, Vibrato
@@ -26,8 +28,13 @@ _RATE = 48_000  # what is asked of a voice here does not depend on it
 _FASTEST_DRIFT = 1.5  # of the rate that the voice states
 
 
-def logged_voice(voice: AdditiveVoice) -> LoggedVoice:
+AnyVoice = AdditiveVoice | FmVoice
+
+
+def logged_voice(voice: AnyVoice) -> LoggedVoice:
     """Return what the log says of a voice."""
+    if isinstance(voice, FmVoice):
+        return LoggedVoice(fm_partials(voice), _vibrato(voice), sidebands=True)
     prepared = prepare_additive(voice, _RATE)
     drift = voice.drift
     return LoggedVoice(
@@ -46,7 +53,7 @@ class Moved:
     where its voice changed; None if they never did.
     """
 
-    voice: AdditiveVoice
+    voice: AnyVoice
     seed: int
     touched: int | None = None
     revoiced: int | None = None
@@ -70,10 +77,12 @@ def with_movement(note: LoggedNote, moved: Moved) -> LoggedNote:
         quieter_db = abs(pressure_db) + 2.0 * abs(timbre_db)
         if any(answer.vibrato_cents for answer in by_touch):
             until.append(moved.touched)
-    if voice.envelope.delay_s:
-        quieter_db += 200.0  # it is silent while it waits
     phases: tuple[float, ...] = ()
-    if voice.drift.cents:
+    if isinstance(voice, FmVoice):
+        quieter_db += fm_quieter_db(voice)
+    elif voice.envelope.delay_s:
+        quieter_db += 200.0  # it is silent while it waits
+    if isinstance(voice, AdditiveVoice) and voice.drift.cents:
         prepared = prepare_additive(voice, _RATE)
         count = len(voice.partials) * voice.unison.count
         phases = tuple(float(each) for each in prepared.drift_phases_for(moved.seed)[:count])
@@ -109,17 +118,13 @@ class Spectra:
         """What the log says of them."""
         return self.found
 
-    def drawn(
-        self, note: LoggedNote, voice: AdditiveVoice, regrids: Sequence[Regrid]
-    ) -> LoggedNote:
+    def drawn(self, note: LoggedNote, voice: AnyVoice, regrids: Sequence[Regrid]) -> LoggedNote:
         """Return `note` with its partials as they are drawn; `regrids` begin with its start."""
-        prepared = prepare_additive(voice, _RATE)
-        if not prepared.follows_scale:
+        if not follows_scale(voice):
             return note
         pitches = list(note.pitches)
         for regrid in regrids:
-            ratios = prepared.ratios_for(regrid.hz, regrid.grid)
-            name = self._name(voice.name, _partials(prepared, ratios))
+            name = self._name(voice.name, _partials_at(voice, regrid))
             _give(pitches, regrid, name)
         return replace(note, pitches=tuple(pitches))
 
@@ -129,6 +134,20 @@ class Spectra:
             self._names[partials] = name
             self.found[name] = partials
         return self._names[partials]
+
+
+def follows_scale(voice: AnyVoice) -> bool:
+    """Tell whether partials of a voice lie where the scale puts them."""
+    if isinstance(voice, FmVoice):
+        return any(isinstance(each.ratio, DegreesUp) for each in voice.operators)
+    return voice.drawn > 0.0
+
+
+def _partials_at(voice: AnyVoice, regrid: Regrid) -> tuple[LoggedPartial, ...]:
+    if isinstance(voice, FmVoice):
+        return fm_partials(voice, regrid.hz, regrid.grid)
+    prepared = prepare_additive(voice, _RATE)
+    return _partials(prepared, prepared.ratios_for(regrid.hz, regrid.grid))
 
 
 def _give(pitches: list[LoggedPitch], regrid: Regrid, name: str) -> None:
@@ -143,7 +162,7 @@ def _give(pitches: list[LoggedPitch], regrid: Regrid, name: str) -> None:
     pitches.insert(before[-1] + 1, step)
 
 
-def _vibrato(voice: AdditiveVoice) -> LoggedVibrato | None:
+def _vibrato(voice: AnyVoice) -> LoggedVibrato | None:
     vibrato: Vibrato = voice.vibrato
     touched = sum(abs(voice.response.of(source).vibrato_cents) for source in Source)
     if not vibrato.depth_cents and not touched:
