@@ -48,7 +48,9 @@ opaque = st.dictionaries(
 cents = st.floats(-4800.0, 4800.0)
 maybe = st.none() | positive
 lesser = st.floats(0.0, 1e6)
-partials = st.builds(LoggedPartial, positive, levels, maybe, maybe, lesser, finite_hz, maybe)
+partials = st.builds(
+    LoggedPartial, positive, levels, maybe, maybe, lesser, finite_hz, maybe, st.booleans()
+)
 vibratos = st.builds(LoggedVibrato, positive, cents, positive, positive, st.just(0.0) | levels_up)
 drifts = st.builds(LoggedDrift, levels_up, positive)
 

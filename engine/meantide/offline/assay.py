@@ -21,6 +21,7 @@ from meantide.offline.takelog import TakeLog
 _CHECK_FRAMES = 1 << 18
 _SURE = 2.0  # uncertainties; a note has many partials, and one in twenty errs by more than this
 UNTOLD = "moves by touch"
+UNLISTED = "its lines are not listed"
 MEAN_ONLY = "in the mean of its movement"
 _CONTRADICTION = 3.0  # scatter over what the uncertainties allow
 
@@ -196,6 +197,8 @@ def _badness(row: Row) -> tuple[int, float]:
 def _row(sounding: Sounding, place: int, zone: Steady, audio: Audio, tolerance_cents: float) -> Row:
     if not zone.told:
         return replace(_unjudged(sounding, place, zone, (), tolerance_cents), why=UNTOLD)
+    if not sounding.voice(place).partials:
+        return replace(_unjudged(sounding, place, zone, (), tolerance_cents), why=UNLISTED)
     readings, wandering = read_zone(sounding, place, zone, audio, tolerance_cents)
     row = _unjudged(sounding, place, zone, readings, tolerance_cents)
     if not readings:
@@ -207,9 +210,6 @@ def _row(sounding: Sounding, place: int, zone: Steady, audio: Audio, tolerance_c
         why = f"within its drift of {drift_cents:g} cents"
     elif verdict is Verdict.IN_TUNE and wandering is not None:
         verdict, why = _moving_verdict(readings, wandering, sounding.rate)
-        if verdict is Verdict.OUT and sounding.voice(place).sidebands:
-            # Sidebands that lie on each other turn each other's phase when the indices move.
-            verdict, why = Verdict.UNRESOLVED, Fate.UNSTEADY.value
     return replace(row, verdict=verdict, why=why)
 
 

@@ -25,6 +25,8 @@ from meantide.offline.partials import (
 SEARCH_CENTS = 60.0
 # The noise is itself estimated, from some tens of bins; this covers the scatter of that estimate.
 NOISE_MARGIN = 1.2
+OVER_NOISE = 5.0  # amplitude over the floor's; noise alone comes so high in e^-25 of all bins
+OVER_LEAK = 2.0
 _RIVAL = 0.01  # amplitude over a partial's own from which a neighbour bounds the search for it
 _SHOULDER_BINS = 2.0 * MAIN_LOBE_BINS  # nearer than this main lobes meet
 _FAR_OFF_CENTS = 0.005  # a line so far off is looked at again, under the law as it moves that line

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meantide.offline.assay_masking import Sounding
-from meantide.offline.assay_measuring import Raw, Task, measure_all
+from meantide.offline.assay_measuring import OVER_LEAK, OVER_NOISE, Raw, Samples, Task, measure_all
 from meantide.offline.assay_sections import Spectrum
 from meantide.offline.assay_wander import Wander, wander
 from meantide.offline.assay_windows import LONGEST_WINDOW_S, Steady, Window, candidates
@@ -16,8 +16,6 @@ from meantide.offline.partials import Reals
 
 HIGHEST_OF_RATE = 0.42  # above this part of the rate a voice may already fade its partials out
 FAINTEST_DB = 12.0  # a partial may stand so far under what the log says of it
-_OVER_NOISE = 5.0  # amplitude over the floor's; noise alone comes so high in e^-25 of all bins
-_OVER_LEAK = 2.0
 _DEAD = 1e-6  # amplitude over the strongest partial's, under which a partial tells no level
 
 
@@ -30,6 +28,7 @@ class Fate(StrEnum):
     SHORT = "too short"
     QUIET = "too quiet"
     UNSTEADY = "unsteady"
+    TURNING = "sidebands on each other"
     UNISON = "a unison not told apart"
 
 
@@ -95,6 +94,8 @@ def read_zone(
 
     raw = measure_all(task, windows, of)
     readings = _judge(task, raw, tolerance_cents)
+    if sounding.voice(place).sidebands:
+        readings = _confirmed(task, raw, readings, of, tolerance_cents)
     if not task.law.moves:
         return readings, None
     resolved = np.flatnonzero([each.fate is Fate.RESOLVED for each in readings])
@@ -105,14 +106,14 @@ def _judge(task: Task, raw: Raw, tolerance_cents: float) -> tuple[PartialReading
     faintest = 10.0 ** (-FAINTEST_DB / 20.0)
     seen = (
         raw.found
-        & (raw.amplitude >= _OVER_NOISE * raw.floor)
-        & (raw.amplitude >= _OVER_LEAK * raw.leak)
+        & (raw.amplitude >= OVER_NOISE * raw.floor)
+        & (raw.amplitude >= OVER_LEAK * raw.leak)
     )
     spectrum = task.sounding.spectrum(task.place, task.spectrum)
     left = spectrum.least[task.partials]
     gain = _gain(task, raw, seen, left)
     least = raw.expected * left * gain * faintest
-    stands_out = (least >= _OVER_NOISE * raw.floor) & (least >= _OVER_LEAK * raw.leak)
+    stands_out = (least >= OVER_NOISE * raw.floor) & (least >= OVER_LEAK * raw.leak)
     due = raw.held & stands_out & ~raw.crowded
     if task.sounding.voice(task.place).sidebands and not seen.any():
         due = _one_is_due(raw, spectrum, task.partials, gain * faintest)
@@ -132,6 +133,8 @@ def _judge(task: Task, raw: Raw, tolerance_cents: float) -> tuple[PartialReading
         by = None
         if due[line] and not there[line]:
             fate = Fate.MISSING
+        elif there[line] and spectrum.turns[partial]:
+            fate = Fate.TURNING
         elif there[line] and uncertainty[line] <= limit:
             fate = Fate.RESOLVED
         else:
@@ -159,6 +162,26 @@ def _judge(task: Task, raw: Raw, tolerance_cents: float) -> tuple[PartialReading
     return tuple(readings) if copies == 1 else _whole_unisons(tuple(readings))
 
 
+def _confirmed(
+    task: Task,
+    raw: Raw,
+    readings: tuple[PartialReading, ...],
+    samples: Samples,
+    tolerance_cents: float,
+) -> tuple[PartialReading, ...]:
+    """Let a sideband be off its place only if it is so in short windows too.
+
+    One whose amplitude changes its sign within the window has two peaks, beside where it lies.
+    """
+    found = list(readings)
+    for line, each in enumerate(readings):
+        if each.fate is Fate.RESOLVED and abs(each.cents or 0.0) > tolerance_cents:
+            other = wander(task, raw, np.array([line]), samples, tolerance_cents)
+            if other.partial is not None:
+                found[line] = replace(each, fate=Fate.TURNING)
+    return tuple(found)
+
+
 def _gain(task: Task, raw: Raw, seen: NDArray[np.bool_], left: Reals) -> float:
     """Return how much louder than logged the note as a whole is, by the partials that are there.
 
@@ -184,7 +207,7 @@ def _one_is_due(
     """
     whole = float(np.max(raw.expected / spectrum.gain[partials])) * gain
     mean = whole / np.sqrt(len(spectrum.gain))
-    clear = (mean >= _OVER_NOISE * raw.floor) & (mean >= _OVER_LEAK * raw.leak) & raw.held
+    clear = (mean >= OVER_NOISE * raw.floor) & (mean >= OVER_LEAK * raw.leak) & raw.held
     all_in_reach = len(partials) == len(spectrum.gain)
     return np.full(len(partials), bool(clear.all()) and all_in_reach)
 
@@ -208,8 +231,8 @@ def _obstacle(
 ) -> tuple[Fate, int | None]:
     """Say why a partial was not resolved, and by which note it is masked if it is."""
     floor, random_hz, drift_hz = raw.floor[line], raw.random_hz[line], raw.drift_hz[line]
-    masked = _OVER_LEAK * raw.leak[line] > max(raw.amplitude[line], floor)
-    masked |= raw.crowded[line] and raw.expected[line] >= _OVER_NOISE * floor
+    masked = OVER_LEAK * raw.leak[line] > max(raw.amplitude[line], floor)
+    masked |= raw.crowded[line] and raw.expected[line] >= OVER_NOISE * floor
     if masked or (there and raw.push_hz[line] > max(random_hz, drift_hz)):
         masker = int(raw.masker[line])
         if masker == task.place:  # its own partials come apart in a longer window

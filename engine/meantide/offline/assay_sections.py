@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from meantide.offline.partials import Reals
 from meantide.offline.takelog_note import LoggedNote
@@ -75,7 +76,8 @@ class Spectrum:
 
     `ratio` and `offset_hz` say where they lie; `gain` is the most of their amplitude over the
     note's, `least` what touch must leave of that; `loss` nepers lost a second; `rise` the x of
-    (1 - e^-x)^2 gained a second, infinite where there is no attack.
+    (1 - e^-x)^2 gained a second, infinite where there is no attack; `turns` those whose phase may
+    turn by itself.
     """
 
     ratio: Reals
@@ -84,6 +86,7 @@ class Spectrum:
     least: Reals
     loss: Reals
     rise: Reals
+    turns: NDArray[np.bool_]
 
     @classmethod
     def of(cls, partials: tuple[LoggedPartial, ...]) -> "Spectrum":
@@ -99,6 +102,7 @@ class Spectrum:
             10.0 ** (-column([each.quieter_db for each in partials]) / 20.0),
             column([LN_60_DB / each.decay_s if each.decay_s else 0.0 for each in partials]),
             column([_RISING / each.attack_s if each.attack_s else np.inf for each in partials]),
+            np.array([each.turns for each in partials], dtype=np.bool_),
         )
 
     def hz(self, note_hz: float) -> Reals:

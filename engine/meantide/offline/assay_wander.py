@@ -11,12 +11,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meantide.offline.assay_law import Law
-from meantide.offline.assay_measuring import Plan, Raw, Samples, Task, measure, plan
+from meantide.offline.assay_measuring import (
+    OVER_LEAK,
+    OVER_NOISE,
+    Plan,
+    Raw,
+    Samples,
+    Task,
+    measure,
+    plan,
+)
 from meantide.offline.assay_windows import SHORTEST_WINDOW, Window
 from meantide.offline.partials import Reals, fitting_size
 
 _PERIODS = (0.5, 1.0)  # of the law: a longer window would average its errors away
+_FEWEST = 2.0  # short windows in the whole
 _SURE = 4.0  # uncertainties; hundreds of short windows are looked at
+_ON_ITS_WAY = (
+    0.3  # of a sideband's amplitude as a whole; fainter, it may be passing through nothing
+)
 _MOST_LINES = 8  # of those that move together, the surest
 
 
@@ -46,7 +59,8 @@ def wander(
         lines = lines[np.argsort(raw.random_hz[lines] / task.hz[lines])][:_MOST_LINES]
     first, last = int(raw.first[lines].min()), int(raw.last[lines].max())
     for periods in _PERIODS:
-        size = fitting_size(min(round(periods * _period_s(law) * rate), last - first))
+        longest_s = min(periods * _period_s(law), (last - first) / rate / _FEWEST)
+        size = fitting_size(round(longest_s * rate))
         if size < SHORTEST_WINDOW:
             continue
         found = _look(task, raw, lines, samples, _short_windows(first, last, size), tolerance_cents)
@@ -99,13 +113,20 @@ def _deviations(
     a_hz = 1200.0 / np.log(2.0) / task.hz[lines]
     doubt = (random_hz + found.push_hz + raw.random_hz[lines] + raw.push_hz[lines]) * a_hz
     there = found.found & np.isfinite(cents) & np.isfinite(doubt)
+    # A line may be on its way through nothing there: then what is found is another.
+    there &= found.amplitude >= OVER_LEAK * found.leak
+    there &= found.amplitude >= OVER_NOISE * raw.floor[lines] * np.sqrt(longer)
+    if task.sounding.voice(task.place).sidebands:
+        # Where its amplitude changes its sign a sideband has two peaks, beside where it lies.
+        there &= found.amplitude >= _ON_ITS_WAY * raw.amplitude[lines]
     return np.where(there, cents, np.nan), np.where(there, doubt, np.inf)
 
 
 def _period_s(law: Law) -> float:
+    """Return the law's quickest period; infinite where it moves nothing."""
     rates = [law.vibrato.rate_hz] if law.vibrato else []
     rates += [law.drift.fastest_hz] if law.drift and law.drift_is_told else []
-    return 1.0 / max(rates)
+    return 1.0 / max(rates) if rates else np.inf
 
 
 def _short_windows(first: int, last: int, size: int) -> list[Window]:

@@ -20,9 +20,11 @@ MOST_GENERATORS = 3
 _GRIDS = {1: (8192,), 2: (256, 256), 3: (64, 64, 64)}
 _MOST_DENOMINATOR = 64
 _CLOSE = 1e-9  # of a ratio to a fraction
+_FINEST = 16  # points of the grid in a cycle of the fastest operator
 _SETTINGS = 96
 _FAINTEST = 1e-4
 _MOST_LINES = 256
+_SAME_PHASE = 1e-9  # half the mean square of the angles, in radians, of what is one phase
 
 Sound = Callable[[Reals, Reals], Reals]
 """Sums the operators: cycles (operators, points), and the share (operators,) of its amplitude that
@@ -45,10 +47,14 @@ class Generators:
 
 @dataclass(frozen=True, slots=True)
 class FmLines:
-    """Combinations (lines, generators) of whole numbers, and the most amplitude of each."""
+    """Combinations (lines, generators) of whole numbers, and the most amplitude of each.
+
+    A line `turns` if its phase is not the same, or the opposite, at every setting.
+    """
 
     combination: NDArray[np.int64]
     amplitude: Reals
+    turns: NDArray[np.bool_]
 
     def places(self, generators: Generators) -> tuple[Reals, Reals]:
         """Return the ratios over a note and the Hz beyond them; no ratio is negative."""
@@ -81,26 +87,30 @@ def generators(ratios: Sequence[float | None], hz: Sequence[float | None]) -> Ge
 def lines(made_of: Generators, sound: Sound) -> FmLines | None:
     """Return the lines of `sound` that come within 80 dB of a sine at full scale.
 
-    At most 256, the loudest; None if there are too many generators to tell.
+    At most 256, the loudest; None if the generators are too many, or too low, to tell.
     """
     count = len(made_of.ratio)
-    if count > MOST_GENERATORS:
+    if count > MOST_GENERATORS or max(made_of.steps) > _GRIDS[count][0] // _FINEST:
         return None
     grid = _GRIDS[count]
     axes = np.meshgrid(*(np.arange(size) / size for size in grid), indexing="ij")
     phases = np.stack([axis.ravel() for axis in axes])
     cycles = np.array(made_of.steps)[:, None] * phases[list(made_of.of)]
-    most = np.zeros(grid)
+    most, power, square = np.zeros(grid), np.zeros(grid), np.zeros(grid, dtype=np.complex128)
     for shares in _settings(len(made_of.of)):
         spectrum = np.fft.fftn(sound(cycles, shares).reshape(grid)) * (2.0 / np.prod(grid))
         most = np.maximum(most, np.abs(spectrum))
+        power += np.abs(spectrum) ** 2
+        square += spectrum**2
     steps = np.stack([axis.ravel() for axis in np.meshgrid(*_numbers(grid), indexing="ij")], axis=1)
     amplitude = most.ravel()
     # A real sound has each line twice, at a combination and its opposite: one is enough.
     first = np.array([tuple(step) > tuple(-step) for step in steps])
     kept = np.flatnonzero(first & (amplitude > _FAINTEST))
     kept = kept[np.argsort(-amplitude[kept])][:_MOST_LINES]
-    return FmLines(steps[np.sort(kept)].astype(np.int64), amplitude[np.sort(kept)])
+    kept = np.sort(kept)
+    turns = np.abs(square.ravel()[kept]) < (1.0 - _SAME_PHASE) * power.ravel()[kept]
+    return FmLines(steps[kept].astype(np.int64), amplitude[kept], turns)
 
 
 def _settings(operators: int) -> list[Reals]:

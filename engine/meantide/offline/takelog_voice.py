@@ -24,7 +24,8 @@ class LoggedPartial:
     which does not follow the note. `level_db` is relative to the note's, the most it comes to;
     touch may leave it up to `quieter_db` below that. `decay_s` are the seconds in which it falls
     by 60 dB, or None if it does not; within `attack_s` it comes to 90 %. `drift_hz` is how often
-    a second it drifts to and fro, or None where that is not told.
+    a second it drifts to and fro, or None where that is not told. Where it `turns`, sidebands of
+    several phases lie on it, and so its own phase turns when their levels move.
     """
 
     ratio: float
@@ -34,6 +35,7 @@ class LoggedPartial:
     quieter_db: float = 0.0
     offset_hz: float = 0.0
     drift_hz: float | None = None
+    turns: bool = False
 
     def as_json(self) -> dict[str, object]:
         """Return the mapping written to the log; what is usual is left out."""
@@ -47,14 +49,16 @@ class LoggedPartial:
             quieter_db=(self.quieter_db, 0.0),
             offset_hz=(self.offset_hz, 0.0),
             drift_hz=(self.drift_hz, None),
+            turns=(self.turns, False),
         )
 
     @classmethod
     def from_value(cls, value: Value) -> Self:
         """Read one partial; InvalidValue when it is not one."""
         fields = value.fields(
-            "ratio", "level_db", "decay_s", "attack_s", "quieter_db", "offset_hz", "drift_hz"
-        )
+            "ratio", "level_db", "decay_s", "attack_s", "quieter_db", "offset_hz", "drift_hz",
+            "turns",
+        )  # fmt: skip
         decay = fields["decay_s"]
         return cls(
             fields.number("ratio", *POSITIVE),
@@ -64,6 +68,7 @@ class LoggedPartial:
             fields.number("quieter_db", *LESS_DB, 0.0),
             fields.number("offset_hz", -1e9, 1e9, 0.0),
             _number_or_none(fields, "drift_hz"),
+            fields.flag("turns", default=False),
         )
 
 
