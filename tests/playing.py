@@ -1,6 +1,7 @@
 """Short ways for tests to play notes on the real performance, and to look at what came out."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,6 +65,7 @@ def play(
     *,
     voice: AdditiveVoice = SINE,
     tunings: Sequence[Tuning] = (),
+    values: Mapping[int, AdditiveVoice] = MappingProxyType({}),
     block: int = 1024,
     notes: int = 16,
     level_db: float = -6.0,
@@ -72,12 +74,15 @@ def play(
 ) -> tuple[Samples, Performance]:
     """Play `events` in `tunings` (handed over as 1, 2, ..; the first is in force) on `voice`.
 
+    `values` are further voices, by their numbers.
     Returns the left channel, scaled so that a note at velocity 1 has the amplitude that its voice
     and the level say, shape (samples,), float64; and the performance.
     """
     performance = Performance(rate, block, notes, level_db, kernel=kernel or in_use)
     for number, tuning in enumerate(tunings, start=1):
         performance.hand_over(number, tuning)
+    for number, value in values.items():
+        performance.hand_over(number, value)
     performance.hand_over(1000, voice)
     performance.schedule(Event(Kind.VOICE, 0, value=1000))
     if tunings:

@@ -32,7 +32,11 @@ TUNING = Tuning(
     LinearLayout(62, 3),
 )
 VOICE = AdditiveVoice(
-    "buoy bell", (Partial(1.0), Partial(2.76, -7.5, 1.25)), Envelope(0.002), -3.0, 4e-4
+    "buoy bell",
+    (Partial(1.0), Partial(2.76, -7.5, 1.25)),
+    Envelope(0.002),
+    tilt_db=-3.0,
+    inharmonicity=4e-4,
 )
 LINES = (
     head_line(HEAD),
@@ -205,6 +209,13 @@ def test_a_journal_of_another_kind_is_refused(
         ('{"event": "LEVEL", "heard": 0, "sample": 0, "amount": 6}', "amount: got 6"),
         ('{"event": "TUNING", "heard": 0, "sample": 0, "amount": 1}', "amount: got 1"),
         ('{"event": "PAN", "heard": 0, "sample": 0, "held": 2}', "held: got 2"),
+        ('{"event": "BEND", "heard": 0, "sample": 0, "amount": 12001}', "amount: got 12001"),
+        ('{"event": "BEND", "heard": 0, "sample": 0, "amount": NaN}', "JSON: got 'NaN'"),
+        ('{"event": "TIMBRE", "heard": 0, "sample": 0, "amount": -0.1}', "amount: got -0.1"),
+        ('{"event": "PRESSURE", "heard": 0, "sample": 0, "amount": 1.1}', "amount: got 1.1"),
+        ('{"event": "SUSTAIN", "heard": 0, "sample": 0, "amount": 2}', "amount: got 2"),
+        ('{"event": "GLIDE", "heard": 0, "sample": 0, "amount": 1}', "amount: got 1"),
+        ('{"event": "REVOICE", "heard": 0, "sample": 0, "samples": -1}', "samples: got -1"),
         (
             '{"event": "NOTE_ON", "heard": 0, "sample": 0, "pitch": ["KEY", 60]}',
             "pitch: got '2 items'; allowed: [kind, value, octave]",

@@ -11,7 +11,8 @@ from meantide.catalogue import Catalogue
 from meantide.command import VERBS, main
 from meantide.document import parse_document
 from meantide.live.namespace import ADDRESSES
-from meantide.offline.score import Overrides, read_score
+from meantide.offline.score import Overrides
+from meantide.offline.score_reader import read_score
 from meantide.scale_files import read_scale
 
 ROOT = Path(__file__).parents[1]
@@ -50,7 +51,7 @@ def test_the_score_of_the_tour_is_one(tmp_path: Path) -> None:
     [score] = [block for block in blocks("yaml") if "parts:" in block]
     path = tmp_path / "slack-water.yaml"
     path.write_text(score)
-    assert len(read_score(path, Catalogue(), Overrides()).parts[0].notes) == 3
+    assert len(read_score(path, Catalogue(), Overrides()).parts[0].notes) == 4
 
 
 def test_the_scale_of_the_tour_is_one() -> None:

@@ -15,14 +15,14 @@ from meantide import __version__
 from meantide.document import parse_json
 from meantide.errors import InvalidValue
 from meantide.layout_files import read_layout
-from meantide.perform.event import Event, Held, Kind, Pitch, PitchKind
+from meantide.perform.event import MOST_BEND_CENTS, Event, Held, Kind, Pitch, PitchKind
 from meantide.perform.master import LOUDEST_DB, QUIETEST_DB
 from meantide.pitch import Tuning
 from meantide.pitch_files import read_anchor
 from meantide.reading import Value
 from meantide.scale_files import read_scale
-from meantide.voice.description import AdditiveVoice
 from meantide.voice.kernels import KERNELS, NUMPY
+from meantide.voice.voices import Voice
 from meantide.voice_files import read_voice, voice_to_mapping
 
 LARGEST = 2**62
@@ -31,6 +31,11 @@ AMOUNTS = {
     Kind.PAN: (-1.0, 1.0),
     Kind.LEVEL: (QUIETEST_DB, LOUDEST_DB),
     Kind.PART_LEVEL: (QUIETEST_DB, LOUDEST_DB),
+    Kind.BEND: (-MOST_BEND_CENTS, MOST_BEND_CENTS),
+    Kind.PRESSURE: (0.0, 1.0),
+    Kind.TIMBRE: (0.0, 1.0),
+    Kind.SUSTAIN: (0.0, 1.0),
+    Kind.SOSTENUTO: (0.0, 1.0),
 }
 """What an event's amount may be, by its kind; others have none."""
 NO_AMOUNT = (0.0, 0.0)
@@ -51,7 +56,7 @@ class Journal:
     """A whole journal read back; `heard` holds the sample each event was heard at."""
 
     head: JournalHead
-    values: Mapping[int, Tuning | AdditiveVoice]
+    values: Mapping[int, Tuning | Voice]
     events: tuple[Event, ...]
     heard: tuple[int, ...]
     ended: int
@@ -65,9 +70,9 @@ def head_line(head: JournalHead) -> str:
     )  # fmt: skip
 
 
-def value_line(number: int, value: Tuning | AdditiveVoice) -> str:
+def value_line(number: int, value: Tuning | Voice) -> str:
     """Return the line that gives a value its number."""
-    if isinstance(value, AdditiveVoice):
+    if not isinstance(value, Tuning):
         return _line(value=number, voice=voice_to_mapping(value))
     tuning = {
         "scale": value.scale.to_mapping(),
@@ -108,7 +113,7 @@ def read_journal(path: Path) -> Journal:
     if not records:
         raise InvalidValue("journal", "no line", "a first line of kind journal", str(path))
     head = _read_head(records[0])
-    values: dict[int, Tuning | AdditiveVoice] = {}
+    values: dict[int, Tuning | Voice] = {}
     events: list[Event] = []
     heard: list[int] = []
     ended = 0
@@ -142,7 +147,7 @@ def _read_head(record: Value) -> JournalHead:
     )
 
 
-def _read_value(record: Value) -> tuple[int, Tuning | AdditiveVoice]:
+def _read_value(record: Value) -> tuple[int, Tuning | Voice]:
     fields = record.fields("value", "tuning", "voice")
     number = fields.integer("value", 1, LARGEST)
     if "voice" in fields:

@@ -14,75 +14,14 @@ from pythonosc.osc_message_builder import OscMessageBuilder
 
 import tones
 from meantide import __version__
-from meantide.catalogue import Catalogue
 from meantide.errors import DeviceError
-from meantide.live.control import Control, State
-from meantide.live.engine import Engine
 from meantide.live.namespace import ADDRESSES
 from meantide.live.server import OscServer
 from meantide.perform.event import RECORD
-from meantide.pitch import Anchor, Scale, Tuning
-from meantide.voice.kernel_numpy import NumpyKernel
-from playing import RATE, SINE, decibels
+from playing import RATE, decibels
+from stage import BLOCK, Stage, message
 
-BLOCK = 256
 NTP_TO_UNIX_S = 2_208_988_800
-
-
-class Stage:
-    """An engine behind a server, a client's socket, and a count of blocks instead of a clock."""
-
-    def __init__(self) -> None:
-        self.engine = Engine(RATE, BLOCK, 16, NumpyKernel())
-        state = State(Tuning(Scale.equal(12), Anchor.parse("A4=440")), SINE, -6.0)
-        self.control = Control(self.engine, Catalogue(), state, lambda *_: None)
-        self.control.start(0.02)
-        self.server = OscServer("127.0.0.1", 0, self.control)
-        self.server.start()
-        self.client = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-        self.client.settimeout(20.0)
-
-    def close(self) -> None:
-        self.server.stop()
-        self.client.close()
-
-    def send_bytes(self, packet: bytes) -> None:
-        self.client.sendto(packet, ("127.0.0.1", self.server.port))
-
-    def ask(self, address: str, *arguments: Any) -> list[tuple[str, list[Any]]]:
-        """Send a message and then a ping; return the replies that come before the pong."""
-        self.send_bytes(message(address, *arguments))
-        return self.replies()
-
-    def replies(self) -> list[tuple[str, list[Any]]]:
-        self.send_bytes(message("/ping", "done"))
-        found = []
-        while True:
-            reply = OscMessage(self.client.recvfrom(65_536)[0])
-            if reply.address == "/pong" and reply.params[:1] == ["done"]:
-                return found
-            found.append((reply.address, reply.params))
-
-    def play(self, seconds: float) -> np.ndarray:
-        """Make blocks for so long; return the left channel."""
-        blocks = []
-        out = np.zeros((2, BLOCK), np.float32)
-        for _ in range(round(seconds * RATE / BLOCK)):
-            self.engine.fill(out)
-            blocks.append(out[0].astype(np.float64))
-        return np.concatenate(blocks)
-
-    def state(self) -> dict[str, Any]:
-        [(address, pairs)] = self.ask("/ask/state")
-        assert address == "/reply/state"
-        return dict(zip(pairs[::2], pairs[1::2], strict=True))
-
-
-def message(address: str, *arguments: Any) -> bytes:
-    builder = OscMessageBuilder(address)
-    for argument in arguments:
-        builder.add_arg(argument)
-    return builder.build().dgram
 
 
 @pytest.fixture
@@ -257,6 +196,23 @@ def test_ping_is_answered_with_what_it_brought_version_and_sample(stage: Stage) 
         ("/anchor/celsius", (60.0,), "from -20 to 50"),
         ("/anchor/celsius", ("warm",), "celsius"),
         ("/voice", ("plain-red",), "plain-reed"),
+        ("/voice/set", ("tilt", -3.0), "tilt_db"),
+        ("/voice/set", ("tilt_db", -300.0), "-48 to 48"),
+        ("/voice/set", ("tilt_db", float("nan")), "finite"),
+        ("/voice/set", ("tilt_db", "dark"), "value"),
+        ("/voice/set", ("tilt_db", -3.0, -1.0), "seconds"),
+        ("/voice/set", ("tilt_db",), "parameter, value, [seconds]"),
+        ("/note/bend", (1, 12_001.0), "-12000 to 12000"),
+        ("/note/bend", (1,), "id, key or name, cents, [seconds]"),
+        ("/note/bend", ("H4", 5.0), "note name"),
+        ("/note/pressure", (1, 1.5), "0 to 1"),
+        ("/note/timbre", (1, -0.5), "0 to 1"),
+        ("/note/timbre", (1, 0.5, 61.0), "seconds"),
+        ("/sustain", (2,), "0 to 1"),
+        ("/sustain", (0.5,), "whole number"),
+        ("/sustain", (True,), "0 or 1"),
+        ("/sostenuto", (), "0 or 1"),
+        ("/glide", (-0.1,), "0 to 60"),
         ("/level", (3.0,), "dB"),
         ("/ask/state", (1,), "none"),
         ("/note/*", (60, 0.5), "pattern"),
@@ -359,11 +315,12 @@ def test_the_audio_side_survives_a_fault_with_silence_and_counts_it(stage: Stage
     assert stage.play(0.1).any()
 
 
-def test_every_address_of_this_issue_is_there() -> None:
+def test_every_address_is_there() -> None:
     assert set(ADDRESSES) == {
-        "/note/on", "/note/off", "/degree/on", "/hertz/on", "/scale", "/scale/equal", "/anchor",
-        "/anchor/preset", "/anchor/celsius", "/layout", "/voice", "/level", "/notes/off",
-        "/sound/off", "/ask/state", "/ping",
+        "/note/on", "/note/off", "/degree/on", "/hertz/on", "/note/bend", "/note/pressure",
+        "/note/timbre", "/sustain", "/sostenuto", "/glide", "/scale", "/scale/equal", "/anchor",
+        "/anchor/preset", "/anchor/celsius", "/layout", "/voice", "/voice/set", "/level",
+        "/notes/off", "/sound/off", "/ask/state", "/ping",
     }  # fmt: skip
 
 

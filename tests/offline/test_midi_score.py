@@ -269,6 +269,92 @@ def test_a_note_released_after_its_own_track_is_not_cut_short(tmp_path: Path) ->
     assert beats(read(tmp_path, by_mido(above, below))) == [(60, 0, 50)]
 
 
+# The sostenuto pedal, bends and pressure
+
+
+def control(number: int, value: int, after: int = 0) -> object:
+    return Message("control_change", control=number, value=value, time=after)
+
+
+def touches(note: MidiNote) -> list[tuple[str, float, float]]:
+    """Return what touches a note: the kind, beats from the file's start, the amount."""
+    return [(t.kind.name, float(t.at_s * 960), t.amount) for t in note.touches]
+
+
+@pytest.mark.parametrize(("value", "end"), [(64, 60), (63, 20)])
+def test_the_sostenuto_pedal_keeps_what_is_down_and_nothing_later(
+    tmp_path: Path, value: int, end: int
+) -> None:
+    track = [on(60), control(66, value, 10), off(60, 10), on(62), off(62, 10), control(66, 0, 30)]
+    assert beats(read(tmp_path, by_mido(track))) == [(60, 0, end), (62, 20, 30)]
+
+
+def test_the_pedals_together_are_those_of_a_piano(tmp_path: Path) -> None:
+    """What the sustain pedal holds when the sostenuto goes down, that catches too."""
+    track = [pedal(127), on(60), off(60, 10), control(66, 127, 10), on(62), off(62, 10)]
+    lifted = [pedal(0, 10), control(66, 0, 10)]
+    assert beats(read(tmp_path, by_mido([*track, *lifted]))) == [(60, 0, 50), (62, 20, 40)]
+    lifted = [control(66, 0, 10), pedal(0, 10)]
+    assert beats(read(tmp_path, by_mido([*track, *lifted]))) == [(60, 0, 50), (62, 20, 50)]
+
+
+def test_a_bend_is_of_two_semitones_and_touches_what_sounds_and_what_comes(tmp_path: Path) -> None:
+    track = [
+        on(60),
+        Message("pitchwheel", pitch=-8192, time=480),
+        on(62, 480),
+        off(60),
+        Message("pitchwheel", pitch=4096, time=480),
+        off(62, 480),
+    ]
+    first, second = read(tmp_path, by_mido(track)).notes
+    assert touches(first) == [("BEND", 480, -200.0)]
+    assert touches(second) == [("BEND", 960, -200.0), ("BEND", 1440, 100.0)]
+
+
+def test_registered_parameter_0_says_how_far_a_bend_goes(tmp_path: Path) -> None:
+    """12 semitones and 50 cents; after another parameter, or none, data entry is not for it."""
+    chosen = [control(101, 0), control(100, 0), control(6, 12), control(38, 50)]
+    others = [control(101, 127), control(100, 127), control(6, 1), control(99, 0), control(6, 3)]
+    bend = Message("pitchwheel", pitch=-4096)
+    piece = read(tmp_path, by_mido([*chosen, *others, bend, on(60), off(60, 10)]))
+    assert touches(piece.notes[0]) == [("BEND", 0, -625.0)]
+    assert len(piece.notices) == 1  # of the two data entries and the other parameter
+
+
+def test_pressure_of_the_channel_and_of_a_key(tmp_path: Path) -> None:
+    track = [
+        on(60),
+        on(64),
+        Message("aftertouch", value=127, time=480),
+        Message("polytouch", note=64, value=0, time=480),
+        Message("polytouch", note=99, value=9),
+        off(60, 480),
+        off(64),
+        Message("aftertouch", value=5, time=480),  # when all is over
+    ]
+    first, second = read(tmp_path, by_mido(track)).notes
+    assert touches(first) == [("PRESSURE", 480, 1.0)]
+    assert touches(second) == [("PRESSURE", 480, 1.0), ("PRESSURE", 960, 0.0)]
+
+
+def test_resetting_the_controllers_lifts_the_pedals_and_rests_the_touch(tmp_path: Path) -> None:
+    track = [
+        pedal(127),
+        on(60),
+        control(66, 127, 10),
+        off(60, 10),
+        on(62),
+        Message("pitchwheel", pitch=4096),
+        Message("aftertouch", value=127),
+        control(121, 0, 480),
+        off(62, 480),
+    ]
+    first, second = read(tmp_path, by_mido(track)).notes
+    assert (first.end_s * 960, second.end_s * 960) == (500, 980)
+    assert touches(second)[-2:] == [("BEND", 500, 0.0), ("PRESSURE", 500, 0.0)]
+
+
 # What is not used, and names
 
 
@@ -289,10 +375,7 @@ def test_one_notice_for_each_kind_names_its_channels(tmp_path: Path) -> None:
     ]
     assert read(tmp_path, by_mido([*odd, *notes])).notices == (
         "program changes on channel 1, 3 ignored: voices are chosen by part",
-        "controllers other than the sustain pedal on channel 2 ignored",
-        "pitch bends on channel 4 ignored: the tuning says the pitch",
-        "channel pressure on channel 5 ignored",
-        "key pressure on channel 6 ignored",
+        "controllers other than the sustain and sostenuto pedals on channel 2 ignored",
         "system exclusive messages ignored",
         "channel 10, by custom percussion, is read as pitches like the others",
     )

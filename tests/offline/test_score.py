@@ -8,7 +8,8 @@ import pytest
 
 from meantide.catalogue import Catalogue
 from meantide.errors import InvalidValue
-from meantide.offline.score import Overrides, Score, read_score
+from meantide.offline.score import Overrides, Score
+from meantide.offline.score_reader import read_score
 from meantide.offline.timeline import lay_out
 from meantide.perform.event import Held, Kind, PitchKind
 
@@ -173,3 +174,119 @@ def test_a_note_that_cannot_sound_is_named_with_its_line(
     text = f"scale: {scale}\nparts:\n  a:\n    notes:\n    - [0, 1, A4]\n    - [1, 1, {pitch}]\n"
     with pytest.raises(InvalidValue, match=r"ebb.yaml:6: .*"):
         lay_out(read(tmp_path, text), 48_000)
+
+
+TOUCHED = """\
+title: Gauge
+tempo: 60
+parts:
+  reed:
+    voice: plain-reed
+    glide: 1/4
+    pedals:
+      - {at: 1, sustain: down}
+      - {at: 2, sostenuto: down}
+      - {at: 4, sustain: up}
+      - {at: 4, sustain: down}
+      - {at: 5, sostenuto: up}
+    settings:
+      - {at: 2, set: {tilt_db: -3, vibrato.depth_cents: 12.5}, over: 1/2}
+      - {at: 3, voice: still-water}
+      - {at: 3, set: {level_db: -6}}
+    notes:
+      - {at: 0, for: 4, pitch: A4, bend: -13.5, pressure: 0.25}
+      - {at: 2, for: 2, pitch: E5, bend: [{at: 0, to: 5}, {at: 1/2, to: 20, over: 1/3}]}
+      - {at: 4, for: 2, pitch: C5, timbre: [{at: 0, to: 1, over: 1}]}
+"""
+
+
+def test_what_touches_notes_and_parts_becomes_events_in_the_order_they_act(tmp_path: Path) -> None:
+    timeline = lay_out(read(tmp_path, TOUCHED), 48_000)
+    told = [
+        (event.sample, event.kind.name, event.note, event.amount, event.samples)
+        for event in timeline.events
+        if event.kind not in (Kind.TUNING, Kind.PAN, Kind.PART_LEVEL)
+    ]
+    second = 48_000
+    assert told == [
+        (0, "VOICE", -1, 0.0, 0),
+        (0, "GLIDE", -1, 0.0, second // 4),
+        (0, "BEND", 1, -13.5, 0),  # before the note: there from its first sample
+        (0, "PRESSURE", 1, 0.25, 0),
+        (0, "NOTE_ON", 1, 0.7, 0),
+        (second, "SUSTAIN", -1, 1.0, 0),
+        (2 * second, "REVOICE", -1, 0.0, second // 2),
+        (2 * second, "BEND", 2, 5.0, 0),
+        (2 * second, "NOTE_ON", 2, 0.7, 0),
+        (2 * second, "SOSTENUTO", -1, 1.0, 0),  # after the note: catches it
+        (5 * second // 2, "BEND", 2, 20.0, second // 3),
+        (3 * second, "VOICE", -1, 0.0, 0),
+        (3 * second, "REVOICE", -1, 0.0, 0),
+        (4 * second, "NOTE_OFF", 1, 0.0, 0),
+        (4 * second, "NOTE_OFF", 2, 0.0, 0),
+        (4 * second, "SUSTAIN", -1, 0.0, 0),  # lets the ended notes go
+        (4 * second, "SUSTAIN", -1, 1.0, 0),
+        (4 * second, "NOTE_ON", 3, 0.7, 0),
+        (4 * second, "TIMBRE", 3, 1.0, second),
+        (5 * second, "SOSTENUTO", -1, 0.0, 0),
+        (6 * second, "NOTE_OFF", 3, 0.0, 0),
+        (6 * second, "SUSTAIN", -1, 0.0, 0),  # left down in the score: up where the last note ends
+    ]
+    first, second_voice, third = (planned.voice for planned in timeline.notes)
+    assert first == CATALOGUE.voice("plain-reed")
+    assert (second_voice.tilt_db, second_voice.vibrato.depth_cents) == (-3.0, 12.5)
+    assert (third.name, third.level_db) == ("still-water", -6.0)
+
+
+def test_settings_give_way_to_a_voice_the_caller_wants(tmp_path: Path) -> None:
+    score = read(tmp_path, TOUCHED, Overrides(voice="still-water"))
+    assert score.parts[0].settings == ()
+    assert score.notices == ("the settings of reed in the score give way to --voice",)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line", "message"),
+    [
+        ("bend: -13.5", "bend: 12001", 18, "parts.reed.notes item 1.bend: got 12001"),
+        ("bend: -13.5", "bend: 7300", 18, "parts.reed.notes item 1.bend: got 7300.0"),
+        ("bend: -13.5", "bend: sharp", 18, "parts.reed.notes item 1.bend: got 'sharp'"),
+        ("pressure: 0.25", "pressure: true", 18, "parts.reed.notes item 1.pressure: got True"),
+        ("pressure: 0.25", "pressure: 2", 18, "parts.reed.notes item 1.pressure: got 2"),
+        ("pressure: 0.25", "presure: 0.2", 18, "parts.reed.notes item 1: unknown field"),
+        ("to: 20, over: 1/3", "to: 20, for: 1/3", 19, "bend item 2: unknown field: got 'for'"),
+        ("at: 1/2, to: 20", "at: 5/2, to: 20", 19, "bend item 2.at: got '5/2'; allowed: a time"),
+        ("at: 0, to: 5}", "at: 1, to: 5}", 19, "bend item 2.at: got '1/2'; allowed: a time after"),
+        ("{at: 0, to: 1, over: 1}", "{at: 0, over: 1}", 20, "timbre item 1.to: got 'nothing'"),
+        ("glide: 1/4", "glide: -1", 6, "parts.reed.glide: got -1"),
+        ("glide: 1/4", "glide: fast", 6, "parts.reed.glide: got 'fast'"),
+        ("{at: 1, sustain: down}", "{at: 1, sustain: on}", 8, "item 1.sustain: got 'on'"),
+        ("{at: 1, sustain: down}", "{at: 1, sustain: up}", 8, "got 'up, as it is already'"),
+        ("{at: 2, sostenuto: down}", "{at: 2, sustain: down}", 9, "'down, as it is already'"),
+        ("{at: 2, sostenuto: down}", "{at: 0, sostenuto: down}", 9, "in order of time"),
+        ("{at: 4, sustain: up}", "{at: 4, sustain: up, sostenuto: up}", 10, "exactly one of"),
+        ("{at: 4, sustain: up}", "{at: 1, sostenuto: up}", 10, "in order of time"),
+        ("{at: 5, sostenuto: up}", "{at: 4, sustain: up}", 12, "a time after it went down"),
+        ("tilt_db: -3", "tilt: -3", 14, "settings item 1.set.tilt: got 'tilt'; allowed: did you"),
+        ("tilt_db: -3", "tilt_db: -300", 14, "settings item 1.set.tilt_db: got -300"),
+        ("tilt_db: -3", "tilt_db: .nan", 14, "settings item 1.set.tilt_db: got nan"),
+        ("set: {level_db: -6}", "set: {}", 16, "at least one parameter"),
+        ("set: {level_db: -6}", "voice: still-water, over: 1", 16, "over with set alone"),
+        ("set: {level_db: -6}", "voice: stil-water", 16, "still-water"),
+        ("- {at: 3, voice: still-water}", "- {at: 1, voice: still-water}", 15, "in order of time"),
+        (
+            "set: {level_db: -6}",
+            "set: {level_db: -6}, voice: reed",
+            16,
+            "exactly one of set, voice",
+        ),
+    ],
+)
+def test_what_is_wrong_with_touch_pedals_and_settings_is_named(
+    tmp_path: Path, old: str, new: str, line: int, message: str
+) -> None:
+    assert TOUCHED.count(old) >= 1
+    with pytest.raises(InvalidValue) as caught:
+        lay_out(read(tmp_path, TOUCHED.replace(old, new, 1)), 48_000)
+    told = str(caught.value)
+    assert told.startswith(f"{tmp_path / 'ebb.yaml'}:{line}: ")
+    assert message in told

@@ -297,7 +297,8 @@ def test_a_voice_of_a_new_size_may_be_handed_over_in_the_middle_of_a_block() -> 
     performance.schedule(note(0, None, hertz(440.0))[0])
     out = np.zeros((2, 256), np.float32)
     performance.fill(out)
-    [bank] = performance.notes._banks.values()
+    [room] = performance.notes._rooms.values()
+    bank = room.bank
     read = bank.read
 
     def read_while_another_comes(*arguments: Any) -> None:
@@ -306,7 +307,7 @@ def test_a_voice_of_a_new_size_may_be_handed_over_in_the_middle_of_a_block() -> 
 
     bank.read = read_while_another_comes  # type: ignore[method-assign]
     performance.fill(out)
-    assert len(performance.notes._banks) == 2
+    assert len(performance.notes._rooms) == 2
     assert out.any()
 
 

@@ -24,7 +24,8 @@ from meantide.offline.render import (
 from meantide.offline.render import (
     render as render_timeline,
 )
-from meantide.offline.score import Overrides, Score, read_score
+from meantide.offline.score import Overrides, Score
+from meantide.offline.score_reader import read_score
 from meantide.offline.takelog import TakeLog
 from meantide.offline.timeline import Timeline, lay_out
 from meantide.offline.wav import SUBTYPES

@@ -21,24 +21,29 @@ from meantide.perform.event import (
     Pitch,
     PitchKind,
 )
-from meantide.perform.performance import pitch_hz
+from meantide.perform.sounding_pitch import pitch_hz
 from meantide.pitch import Anchor, Layout, NoteName, Scale, Tuning
 from meantide.pitch.air import Air, anchor_in, stated_air
-from meantide.voice.description import AdditiveVoice
+from meantide.voice.parameters import with_parameter
+from meantide.voice.voices import Voice
 
 HORIZON_S = 60.0
 """Events dated further ahead are refused."""
 
-HandedOver = Callable[[int, Tuning | AdditiveVoice], None]
+HandedOver = Callable[[int, Tuning | Voice], None]
 
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """What is tuned, and how it sounds."""
+    """What is tuned, how it sounds, and what lies under the player's feet."""
 
     tuning: Tuning
-    voice: AdditiveVoice
+    voice: Voice
     level_db: float
+    glide_s: float = 0.0
+    """How long a note comes from the one before; 0: it begins at its own pitch."""
+    sustain: bool = False
+    sostenuto: bool = False
 
 
 class Control:
@@ -103,12 +108,32 @@ class Control:
 
     def note_off(self, pitch: Pitch) -> None:
         """End a note by id (a whole number), else those of that key or name."""
-        by_id = pitch.kind == PitchKind.KEY and pitch.value >= 0
-        note = int(pitch.value) if by_id else NO_NOTE
-        self._add(Event(Kind.NOTE_OFF, note=note, pitch=pitch))
+        self._add(Event(Kind.NOTE_OFF, note=_id_in(pitch), pitch=pitch))
+
+    def touch(self, kind: Kind, pitch: Pitch, amount: float, seconds: float) -> None:
+        """Bend (cents), press or colour (0..1) a note by id, else those of that key or name."""
+        self._check_room()
+        samples = round(seconds * self.engine.rate)
+        self._add(Event(kind, note=_id_in(pitch), pitch=pitch, amount=amount, samples=samples))
+
+    def press_pedal(self, kind: Kind, down: bool) -> None:
+        """Put the sustain or the sostenuto pedal down, or let it up."""
+        if down:
+            self._check_room()
+        self._add(Event(kind, amount=float(down)))
+        if kind == Kind.SUSTAIN:
+            self.state = replace(self.state, sustain=down)
+        else:
+            self.state = replace(self.state, sostenuto=down)
+
+    def change_glide(self, seconds: float) -> None:
+        """Let the next notes come from the pitch of the one before; 0: no more."""
+        self._check_room()
+        self._add(Event(Kind.GLIDE, samples=round(seconds * self.engine.rate)))
+        self.state = replace(self.state, glide_s=seconds)
 
     def notes_off(self) -> None:
-        """Release every note."""
+        """Release every note, whatever the pedals."""
         self._add(Event(Kind.NOTES_OFF, part=ALL_PARTS))
 
     def sound_off(self) -> None:
@@ -154,9 +179,16 @@ class Control:
             self._told_silent.clear()
         self.state = replace(self.state, tuning=tuning)
 
-    def change_voice(self, voice: AdditiveVoice) -> None:
+    def change_voice(self, voice: Voice) -> None:
         """Give the next notes another voice."""
         self._add(Event(Kind.VOICE, value=self._hand_over(voice)))
+        self.state = replace(self.state, voice=voice)
+
+    def set_voice(self, parameter: str, value: float, seconds: float) -> None:
+        """Move one number of the voice: the notes that sound come to it, the next begin with it."""
+        voice = with_parameter(self.state.voice, parameter, value)
+        samples = round(seconds * self.engine.rate)
+        self._add(Event(Kind.REVOICE, value=self._hand_over(voice), samples=samples))
         self.state = replace(self.state, voice=voice)
 
     def change_level(self, level_db: float, seconds: float) -> None:
@@ -186,11 +218,17 @@ class Control:
     def _add(self, event: Event) -> None:
         self._pending.append(event._replace(sample=self._sample))
 
-    def _hand_over(self, value: Tuning | AdditiveVoice) -> int:
+    def _hand_over(self, value: Tuning | Voice) -> int:
         self._check_room()
         number = self.engine.hand_over(value)
         self._handed_over(number, value)
         return number
+
+
+def _id_in(pitch: Pitch) -> int:
+    """Return the id that a whole number may be as well as a key, or none."""
+    by_id = pitch.kind == PitchKind.KEY and pitch.value >= 0
+    return int(pitch.value) if by_id else NO_NOTE
 
 
 def describe_pitch(pitch: Pitch) -> str:

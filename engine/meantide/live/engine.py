@@ -11,12 +11,13 @@ from dataclasses import dataclass
 from itertools import count
 
 from meantide.live.link import RecordQueue
+from meantide.perform.ensemble import Counts
 from meantide.perform.event import Event, Outcome
 from meantide.perform.master import QUIETEST_DB
-from meantide.perform.performance import Counts, Performance
+from meantide.perform.performance import Performance
 from meantide.pitch import Tuning
-from meantide.voice.description import AdditiveVoice
 from meantide.voice.kernel import F32, Kernel
+from meantide.voice.voices import Voice
 
 MOST_KEPT = 65_536
 """Dated events and outcomes that wait for the control side; the oldest go first."""
@@ -58,7 +59,7 @@ class Engine:
         """Send events to the audio side, where they arrive together."""
         self._to_audio.write(events)
 
-    def hand_over(self, value: Tuning | AdditiveVoice) -> int:
+    def hand_over(self, value: Tuning | Voice) -> int:
         """Make `value` ready on the audio side; return its number for the event that takes it."""
         number = next(self._numbers)
         self._performance.hand_over(number, value)

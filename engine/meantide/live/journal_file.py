@@ -8,7 +8,7 @@ from meantide.errors import InvalidValue
 from meantide.journal import JournalHead, end_line, event_line, head_line, value_line
 from meantide.live.engine import Engine
 from meantide.pitch import Tuning
-from meantide.voice.description import AdditiveVoice
+from meantide.voice.voices import Voice
 
 
 class JournalFile:
@@ -26,7 +26,7 @@ class JournalFile:
         self._values: deque[str] = deque()
         self._file.write(head_line(head))
 
-    def value(self, number: int, value: Tuning | AdditiveVoice) -> None:
+    def value(self, number: int, value: Tuning | Voice) -> None:
         """Note a value handed over; it is written before the event that takes it."""
         self._values.append(value_line(number, value))
 

@@ -8,7 +8,7 @@ from meantide import __version__
 from meantide.errors import InvalidValue, not_found
 from meantide.live.control import Control
 from meantide.live.wire import Argument, Message
-from meantide.perform.event import Held, Pitch, PitchKind
+from meantide.perform.event import MOST_BEND_CENTS, Held, Kind, Pitch, PitchKind
 from meantide.perform.master import LOUDEST_DB, QUIETEST_DB
 from meantide.pitch import NoteName, Scale
 from meantide.pitch.air import COLDEST_IDEAL, HOTTEST_IDEAL
@@ -123,6 +123,11 @@ def _note(argument: Argument) -> Pitch:
     return Pitch(PitchKind.KEY, float(_whole(-1000, LARGEST_ID)(argument)))
 
 
+def _flag(argument: Argument) -> bool:
+    """Read 0 or 1."""
+    return bool(_whole(0, 1)(argument))
+
+
 def _held(argument: Argument) -> Held:
     if argument not in ("follow", "stay"):
         raise InvalidValue("held", argument, "follow or stay")
@@ -142,6 +147,13 @@ def _degree_on(control: Control, degree: int, velocity: float, note: int | None 
 
 def _hertz_on(control: Control, hz: float, velocity: float, note: int | None = None) -> None:
     control.note_on(Pitch(PitchKind.HERTZ, hz), velocity, note)
+
+
+def _touch(kind: Kind) -> Callable[..., None]:
+    def act(control: Control, note: Pitch, amount: float, seconds: float = 0.0) -> None:
+        control.touch(kind, note, amount, seconds)
+
+    return act
 
 
 def _scale(control: Control, name: str, glide_s: float = 0.0, held: Held = Held.FOLLOW) -> None:
@@ -178,6 +190,10 @@ def _voice(control: Control, name: str) -> None:
     control.change_voice(control.catalogue.voice(name))
 
 
+def _voice_set(control: Control, parameter: str, value: float, seconds: float = 0.0) -> None:
+    control.set_voice(parameter, value, seconds)
+
+
 def _level(control: Control, level_db: float, seconds: float = 0.0) -> None:
     control.change_level(level_db, seconds)
 
@@ -193,6 +209,9 @@ def _ask_state(control: Control) -> Sequence[Reply]:
         "layout": state.tuning.layout.label,
         "voice": state.voice.name,
         "level_db": state.level_db,
+        "glide_s": state.glide_s,
+        "sustain": int(state.sustain),
+        "sostenuto": int(state.sostenuto),
         "notes": engine.sounding,
         "rate": engine.rate,
         "block": engine.block,
@@ -213,11 +232,31 @@ def _ping(control: Control, *anything: Argument) -> Sequence[Reply]:
 
 VELOCITY = Slot("velocity", _number(0.001, 1.0))
 NOTE_ID = Slot("id", _whole(0, LARGEST_ID), optional=True)
+NOTE = Slot("id, key or name", _note)
 GLIDE = Slot("glide seconds", _number(0.0, LONGEST_S), optional=True)
+SECONDS = Slot("seconds", _number(0.0, LONGEST_S), optional=True)
+ZERO_TO_ONE = _number(0.0, 1.0)
 
 ADDRESSES: Mapping[str, Address] = {
     "/note/on": Address(_note_on, (Slot("key or name", _pitch), VELOCITY, NOTE_ID)),
-    "/note/off": Address(lambda c, note: c.note_off(note), (Slot("id, key or name", _note),)),
+    "/note/off": Address(lambda c, note: c.note_off(note), (NOTE,)),
+    "/note/bend": Address(
+        _touch(Kind.BEND),
+        (NOTE, Slot("cents", _number(-MOST_BEND_CENTS, MOST_BEND_CENTS)), SECONDS),
+    ),
+    "/note/pressure": Address(
+        _touch(Kind.PRESSURE), (NOTE, Slot("pressure", ZERO_TO_ONE), SECONDS)
+    ),
+    "/note/timbre": Address(_touch(Kind.TIMBRE), (NOTE, Slot("timbre", ZERO_TO_ONE), SECONDS)),
+    "/sustain": Address(
+        lambda c, down: c.press_pedal(Kind.SUSTAIN, down), (Slot("0 or 1", _flag),)
+    ),
+    "/sostenuto": Address(
+        lambda c, down: c.press_pedal(Kind.SOSTENUTO, down), (Slot("0 or 1", _flag),)
+    ),
+    "/glide": Address(
+        lambda c, seconds: c.change_glide(seconds), (Slot("seconds", _number(0.0, LONGEST_S)),)
+    ),
     "/degree/on": Address(
         _degree_on, (Slot("degree", _whole(-1_000_000, 1_000_000)), VELOCITY, NOTE_ID)
     ),
@@ -231,11 +270,14 @@ ADDRESSES: Mapping[str, Address] = {
     ),
     "/layout": Address(_layout, (Slot("name", _name), GLIDE, Slot("held", _held, optional=True))),
     "/voice": Address(_voice, (Slot("name", _name),)),
+    "/voice/set": Address(
+        _voice_set, (Slot("parameter", _text), Slot("value", _number(-1e9, 1e9)), SECONDS)
+    ),
     "/level": Address(
         _level,
         (
             Slot("dB", _number(QUIETEST_DB, LOUDEST_DB)),
-            Slot("seconds", _number(0.0, LONGEST_S), optional=True),
+            SECONDS,
         ),
     ),
     "/notes/off": Address(lambda c: c.notes_off()),

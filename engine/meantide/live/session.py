@@ -19,8 +19,8 @@ from meantide.live.journal_file import JournalFile
 from meantide.live.server import OscServer
 from meantide.perform.master import QUIETEST_DB
 from meantide.pitch import Tuning
-from meantide.voice.description import AdditiveVoice
 from meantide.voice.kernel import F32, Kernel
+from meantide.voice.voices import Voice
 
 FADE_IN_S = 1.0
 FADE_OUT_S = 0.1
@@ -59,7 +59,7 @@ class Wishes:
     host: str
     port: int
     tuning: Tuning
-    voice: AdditiveVoice
+    voice: Voice
     level_db: float
     journal: Path | None
     kernel: Kernel
@@ -135,7 +135,7 @@ class Session:
             if self.engine.sample == before:
                 break
 
-    def _value_handed_over(self, number: int, value: Tuning | AdditiveVoice) -> None:
+    def _value_handed_over(self, number: int, value: Tuning | Voice) -> None:
         if self._journal is not None:
             self._journal.value(number, value)
 

@@ -1,7 +1,9 @@
 """A live set rendered again from its journal: same events, same blocks, same samples."""
 
 import math
+from collections import deque
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -9,19 +11,27 @@ import numpy as np
 from meantide import __version__
 from meantide.errors import InvalidValue
 from meantide.journal import Journal
-from meantide.offline.logged_voice import Moved, Regrid, Spectra, logged_voice, with_movement
+from meantide.offline.logged_voice import (
+    Moved,
+    Regrid,
+    Spectra,
+    follows_scale,
+    logged_voice,
+    with_movement,
+)
 from meantide.offline.render import TakeHead, describe_tuning, write_take
 from meantide.offline.takelog import LoggedTuning, TakeLog
 from meantide.offline.takelog_note import LoggedNote
 from meantide.offline.takelog_voice import LoggedVoice
-from meantide.offline.timeline import history_of, seeds_of
+from meantide.offline.timeline import history_of, voice_labels
 from meantide.perform.event import Event, Held, Kind, Outcome, OutcomeKind, Pitch, PitchKind
 from meantide.perform.master import QUIETEST_DB
-from meantide.perform.performance import Performance, pitch_hz
+from meantide.perform.performance import Performance
+from meantide.perform.sounding_pitch import pitch_hz
 from meantide.pitch import NoteName, Tuning
 from meantide.voice.degree_grid import DegreeGrid
-from meantide.voice.description import AdditiveVoice
 from meantide.voice.kernel import F32, Kernel
+from meantide.voice.voices import Voice
 
 SILENT_DB = -120.0
 
@@ -36,8 +46,6 @@ def render_journal(
     """
     head = journal.head
     performance = Performance(head.rate, head.block, head.notes, QUIETEST_DB, [], kernel)
-    for number, value in journal.values.items():
-        performance.hand_over(number, value)
     tunings = _logged_tunings(journal)
     if not tunings:
         raise InvalidValue("journal", "no tuning", "a set in which something was tuned", name)
@@ -45,6 +53,7 @@ def render_journal(
 
     def log() -> TakeLog:
         spectra = Spectra()
+        notes = _Notes(journal, performance, spectra)
         return TakeLog(
             meantide=__version__,
             wav=out.name,
@@ -58,8 +67,8 @@ def render_journal(
             level_db=_loudest_level(journal),
             ceiling_samples=performance.counts.softened_samples,
             tunings=tunings,
-            voices=_logged_voices(journal),
-            notes=_Notes(journal, performance, spectra).logged(),
+            voices=notes.voices(),
+            notes=notes.logged(),
             spectra=spectra.logged,
         )
 
@@ -68,13 +77,19 @@ def render_journal(
 
 
 def _blocks(journal: Journal, performance: Performance) -> Iterator[F32]:
-    """Schedule each event at the block it was heard at, and make the blocks."""
+    """Schedule each event at the block it was heard at, and make the blocks.
+
+    A value is handed over with its event: a long set may hold more than there is room for.
+    """
     out = np.zeros((2, journal.head.block), np.float32)
     upcoming = iter(zip(journal.heard, journal.events, strict=True))
     next_one = next(upcoming, None)
     while performance.sample < journal.ended or next_one is not None:
         while next_one is not None and next_one[0] <= performance.sample:
-            performance.schedule(next_one[1])
+            event = next_one[1]
+            if event.value in journal.values:
+                performance.hand_over(event.value, journal.values[event.value])
+            performance.schedule(event)
             next_one = next(upcoming, None)
         performance.fill(out)
         yield out
@@ -98,17 +113,18 @@ def _logged_tunings(journal: Journal) -> tuple[LoggedTuning, ...]:
     return tuple(logged)
 
 
-def _logged_voices(journal: Journal) -> dict[str, LoggedVoice]:
-    return {
-        voice.name: logged_voice(voice)
-        for voice in journal.values.values()
-        if isinstance(voice, AdditiveVoice)
-    }
-
-
 def _loudest_level(journal: Journal) -> float:
     levels = [event.amount for event in journal.events if event.kind == Kind.LEVEL]
     return max(levels, default=SILENT_DB)
+
+
+@dataclass(frozen=True, slots=True)
+class _Struck:
+    """A note on, with the voice and the level (dB) that there were when it acted."""
+
+    event: Event
+    voice: Voice
+    level_db: float
 
 
 class _Notes:
@@ -117,71 +133,68 @@ class _Notes:
     def __init__(self, journal: Journal, performance: Performance, spectra: Spectra) -> None:
         self._journal = journal
         self._spectra = spectra
+        self._rate = journal.head.rate
         self._frames = performance.sample
-        self._outcomes = performance.outcomes
-
-    def logged(self) -> tuple[LoggedNote, ...]:
-        """Return the notes in order; ids are counted anew, since players use theirs again."""
-        spans: list[tuple[Event, list[Outcome]]] = []
+        self._told: list[tuple[_Struck, int, list[Outcome]]] = []
+        """The notes that began, in order, and their seeds; ids are counted anew, since players use
+        theirs again."""
+        seed = 0
+        struck = _struck_in(journal)
         sounding: dict[int, list[Outcome]] = {}
-        begun = iter(self._begun())
-        for outcome in self._outcomes:
-            if outcome.kind == OutcomeKind.BEGAN:
+        for outcome in performance.outcomes:
+            if outcome.kind in (OutcomeKind.BEGAN, OutcomeKind.REFUSED):
+                waiting = struck.get((outcome.note, outcome.sample))
+                first = waiting.popleft() if waiting else None
+                if outcome.kind == OutcomeKind.REFUSED:
+                    continue
                 sounding[outcome.note] = []
-                spans.append((next(begun), sounding[outcome.note]))
+                if first is not None:
+                    self._told.append((first, seed, sounding[outcome.note]))
+                seed += 1
             if outcome.note in sounding:
                 sounding[outcome.note].append(outcome)
-        voices, levels = self._by_sample(Kind.VOICE), self._by_sample(Kind.LEVEL)
-        logged = []
-        for number, (event, told) in enumerate(spans, start=1):
-            voice = self._journal.values[_latest(voices, told[0].sample).value]
-            level = _latest(levels, told[0].sample).amount
-            if isinstance(voice, AdditiveVoice):
-                logged.append(self._note(number, event, told, voice, level))
-        return tuple(logged)
+        self._labels = voice_labels(first.voice for first, _, _ in self._told)
 
-    def _begun(self) -> list[Event]:
-        """Return the note ons that began, in the order in which they did."""
-        refused = {(o.note, o.sample) for o in self._outcomes if o.kind == OutcomeKind.REFUSED}
-        ons = [e for e in self._journal.events if e.kind == Kind.NOTE_ON]
-        ons.sort(key=lambda event: event.sample)  # stable: arrival decides among equals
-        return [event for event in ons if (event.note, event.sample) not in refused]
+    def voices(self) -> dict[str, LoggedVoice]:
+        """Return the voices that notes began with, each version of one by a name of its own."""
+        return {label: logged_voice(voice) for voice, label in self._labels.items()}
 
-    def _by_sample(self, kind: Kind) -> list[Event]:
-        return sorted(
-            (event for event in self._journal.events if event.kind == kind),
-            key=lambda event: event.sample,
+    def logged(self) -> tuple[LoggedNote, ...]:
+        """Return the notes in the order in which they began."""
+        return tuple(
+            self._note(number, first, seed, told)
+            for number, (first, seed, told) in enumerate(self._told, start=1)
         )
 
-    def _note(
-        self, number: int, event: Event, told: list[Outcome], voice: AdditiveVoice, level: float
-    ) -> LoggedNote:
-        gone_samples = math.ceil(voice.envelope.gone_s * self._journal.head.rate)
-        history = history_of(told, gone_samples, self._frames)
+    def _note(self, number: int, first: _Struck, seed: int, told: list[Outcome]) -> LoggedNote:
+        voice, event = first.voice, first.event
+        history = history_of(told, math.ceil(voice.envelope.gone_s * self._rate), self._frames)
         gain = voice.velocity_gain(event.amount) * math.sqrt(0.5)
         note = LoggedNote(
             number,
             "main",
-            voice.name,
+            self._labels[voice],
             asked_mapping(event.pitch),
             event.amount,
-            level + 20.0 * math.log10(gain),
+            first.level_db + 20.0 * math.log10(gain),
             history.start,
             history.release,
             history.end,
             history.pitches,
         )
-        seed = seeds_of(self._outcomes)[told[0].note, told[0].sample]
-        note = with_movement(note, Moved(voice, seed))
+        note = with_movement(note, Moved(voice, seed, history.touched, history.revoiced))
         return self._spectra.drawn(note, voice, self._regrids(event, note, voice))
 
-    def _regrids(self, event: Event, note: LoggedNote, voice: AdditiveVoice) -> list[Regrid]:
+    def _regrids(self, event: Event, note: LoggedNote, voice: Voice) -> list[Regrid]:
         """Return where a note's partials are drawn to: at first, and as the tuning changes."""
         found: list[Regrid] = []
-        if not voice.drawn:
+        if not follows_scale(voice):
             return found
-        tunings = self._by_sample(Kind.TUNING)
-        first = _latest(tunings, note.start)
+        tunings = sorted(
+            (each for each in self._journal.events if each.kind == Kind.TUNING),
+            key=lambda each: each.sample,
+        )
+        first = [each for each in tunings if each.sample <= note.start][-1]
         later = [
             each
             for each in tunings
@@ -198,6 +211,25 @@ class _Notes:
         return found
 
 
+def _struck_in(journal: Journal) -> dict[tuple[int, int], deque[_Struck]]:
+    """Return the note ons by id and sample, each in order of arrival."""
+    struck: dict[tuple[int, int], deque[_Struck]] = {}
+    voices: dict[int, Voice] = {}
+    level_db = SILENT_DB
+    for event in sorted(journal.events, key=lambda event: event.sample):  # stable: by arrival then
+        value = journal.values.get(event.value)
+        if event.kind == Kind.LEVEL:
+            level_db = event.amount
+        elif event.kind == Kind.NOTE_ON and event.part in voices:
+            first = _Struck(event, voices[event.part], level_db)
+            struck.setdefault((event.note, event.sample), deque()).append(first)
+        elif value is None or isinstance(value, Tuning):
+            continue
+        elif event.kind == Kind.VOICE or (event.kind == Kind.REVOICE and event.part in voices):
+            voices[event.part] = value
+    return struck
+
+
 def asked_mapping(pitch: Pitch) -> dict[str, object]:
     """Return a pitch as the mapping that names it in a log."""
     if pitch.kind == PitchKind.NAME:
@@ -207,13 +239,3 @@ def asked_mapping(pitch: Pitch) -> dict[str, object]:
     if pitch.kind == PitchKind.HERTZ:
         return {"hz": pitch.value}
     return {pitch.kind.name.lower(): int(pitch.value)}
-
-
-def _latest(events: list[Event], sample: int) -> Event:
-    """Return the last of `events`, which are in order, that acted by `sample`."""
-    found = events[0]
-    for event in events:
-        if event.sample > sample:
-            break
-        found = event
-    return found

@@ -157,9 +157,10 @@ def _give(pitches: list[LoggedPitch], regrid: Regrid, name: str) -> None:
         if pitches[place].sample == regrid.sample:
             pitches[place] = replace(pitches[place], spectrum=name)
             return
-    stays = pitches[before[-1]].hz
-    step = LoggedPitch(regrid.sample, regrid.glide_samples, stays, name)
-    pitches.insert(before[-1] + 1, step)
+    last = pitches[before[-1]]
+    left = last.sample + last.glide_samples - regrid.sample  # of a glide that it is in
+    glide_samples = left if left > 0 else regrid.glide_samples
+    pitches.insert(before[-1] + 1, LoggedPitch(regrid.sample, glide_samples, last.hz, name))
 
 
 def _vibrato(voice: AnyVoice) -> LoggedVibrato | None:

@@ -13,6 +13,7 @@ from meantide.offline.score import (
     Score,
     ScoreNote,
     ScorePart,
+    ScoreTouch,
 )
 from meantide.perform.event import Pitch, PitchKind
 from meantide.pitch import Tuning
@@ -58,4 +59,8 @@ def _score_note(note: MidiNote, path: Path) -> ScoreNote:
         note.velocity,
         str(path),
         "key",
+        tuple(
+            ScoreTouch(touch.kind, touch.at_s, touch.amount, where=str(path), field="bend")
+            for touch in note.touches
+        ),
     )

@@ -1,21 +1,22 @@
 """The music of a Standard MIDI File: its events as plain notes in exact seconds."""
 
 import heapq
-from collections import defaultdict, deque
-from dataclasses import dataclass, field
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
 import mido
 
 from meantide.errors import InvalidValue
+from meantide.offline.midi_channel import Channel, MidiTouch, Sounding
 from meantide.offline.midi_file import END_OF_TRACK, TEMPO, TRACK_NAME, Event, bad_file, open_tracks
 
 MAX_FILE_BYTES = 4 * 2**20
 """Ten notes a second, eight bytes each, fill 1 MiB in three and a half hours."""
 
 _DEFAULT_TEMPO_US = 500_000  # 120 quarter notes a minute, until the file says otherwise
-_PEDAL = 64  # the controller's number; by chance also its lowest value that means "down"
 _PERCUSSION_CHANNEL = 10  # common practice, no source
 _TEXT_LENGTH = 80  # names are shown in tables and lists of parts
 
@@ -24,10 +25,7 @@ _FRAME_RATES = {24: Fraction(24), 25: Fraction(25), 29: Fraction(30_000, 1001), 
 
 _IGNORED = {
     "program_change": "program changes{} ignored: voices are chosen by part",
-    "control_change": "controllers other than the sustain pedal{} ignored",
-    "pitchwheel": "pitch bends{} ignored: the tuning says the pitch",
-    "aftertouch": "channel pressure{} ignored",
-    "polytouch": "key pressure{} ignored",
+    "control_change": "controllers other than the sustain and sostenuto pedals{} ignored",
     "sysex": "system exclusive messages ignored",
 }
 
@@ -36,7 +34,8 @@ _IGNORED = {
 class MidiNote:
     """One note: its part, channel (1 to 16), key (0 to 127), velocity (above 0, to 1) and times.
 
-    Times are exact seconds from the beginning of the file; the end is after the start.
+    Times are exact seconds from the beginning of the file; the end is after the start. Touches are
+    in order of time, none before the start or after the end.
     """
 
     part: str
@@ -45,6 +44,7 @@ class MidiNote:
     velocity: float
     start_s: Fraction
     end_s: Fraction
+    touches: tuple[MidiTouch, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,10 +59,12 @@ class MidiPiece:
 def read_midi(path: Path) -> MidiPiece:
     """Read a Standard MIDI File of format 0 or 1.
 
-    Time follows the tempo map, or the SMPTE division. The sustain pedal puts off the ends of notes
-    until it is lifted or their key is struck again; overlapping notes of one key on one channel end
-    first on, first off; notes never ended end with their track, which is told in a notice. Parts
-    are channels; one that has a track to itself goes by that track's name. The title is the first
+    Time follows the tempo map, or the SMPTE division. The pedals, sustain and sostenuto, put off
+    the ends of notes until they are lifted or their key is struck again; bends (by two semitones
+    either way, or as the file says by registered parameter 0) and pressure of channels and keys
+    touch notes from their start to their end. Overlapping notes of one key on one channel end first
+    on, first off; notes never ended end with their track, which is told in a notice. Parts are
+    channels; one that has a track to itself goes by that track's name. The title is the first
     track's name, or the file's.
 
     Raises `InvalidValue`, naming the file and what is wrong with it.
@@ -113,34 +115,13 @@ class _Clock:
             self.tick_s = Fraction(tempo_us, 1_000_000 * self.beat_ticks)
 
 
-@dataclass(slots=True)
-class _Sounding:
-    """A note that has begun; `released_s` is when its key came up, if it has."""
-
-    track: int
-    channel: int
-    key: int
-    velocity: float
-    start_s: Fraction
-    released_s: Fraction = Fraction(0)
-
-
-@dataclass(slots=True)
-class _Channel:
-    """What one channel holds: keys that are down, in order, and notes that the pedal keeps."""
-
-    pedal: bool = False
-    down: defaultdict[int, deque[_Sounding]] = field(default_factory=lambda: defaultdict(deque))
-    kept: defaultdict[int, list[_Sounding]] = field(default_factory=lambda: defaultdict(list))
-
-
 class _Reading:
     """A file's events, taken in the order of time, becoming notes."""
 
     def __init__(self, clock: _Clock) -> None:
         self.clock = clock
-        self.channels: defaultdict[int, _Channel] = defaultdict(_Channel)
-        self.ended: list[tuple[_Sounding, Fraction]] = []
+        self.channels: dict[int, Channel] = {}
+        self.ended: list[tuple[Sounding, Fraction]] = []
         self.names: dict[int, str] = {}
         self.track_ends_s: dict[int, Fraction] = {}
         self.ignored: defaultdict[str, set[int]] = defaultdict(set)
@@ -161,35 +142,32 @@ class _Reading:
             self.ignored["sysex"].add(0)
             return
         number = message.channel + 1
-        channel = self.channels[number]
+        channel = self.channels.setdefault(number, Channel(number))
+        ended: Iterable[Sounding] | None = ()
         if message.type == "note_on" and message.velocity:
-            for note in channel.kept.pop(message.note, ()):
-                self.ended.append((note, now_s))
-            note = _Sounding(track, number, message.note, message.velocity / 127, now_s)
-            channel.down[message.note].append(note)
+            ended = channel.note_on(track, message.note, message.velocity, now_s)
         elif message.type in ("note_on", "note_off"):
-            if channel.down[message.note]:
-                note = channel.down[message.note].popleft()
-                note.released_s = now_s
-                if channel.pedal:
-                    channel.kept[message.note].append(note)
-                else:
-                    self.ended.append((note, now_s))
-        elif message.type == "control_change" and message.control == _PEDAL:
-            channel.pedal = message.value >= 64
-            if not channel.pedal:
-                self.ended += [(note, now_s) for kept in channel.kept.values() for note in kept]
-                channel.kept.clear()
+            ended = channel.note_off(message.note, now_s)
+        elif message.type == "control_change":
+            ended = channel.control(message.control, message.value, now_s)
+        elif message.type == "pitchwheel":
+            channel.bend(message.pitch, now_s)
+        elif message.type == "aftertouch":
+            channel.press(message.value, now_s)
+        elif message.type == "polytouch":
+            channel.press_key(message.note, message.value, now_s)
         else:
+            ended = None
+        if ended is None:
             self.ignored[message.type].add(number)
+        else:
+            self.ended += [(note, now_s) for note in ended]
 
     def piece(self, file_name: str) -> MidiPiece:
         """End what still sounds, and return the whole."""
         hanging = set()
         for number, channel in self.channels.items():
-            for note in (
-                n for held in (channel.down, channel.kept) for ns in held.values() for n in ns
-            ):
+            for note in channel:
                 hanging.add(number)
                 self.ended.append((note, max(self.track_ends_s[note.track], note.released_s)))
         sounding = [(note, end_s) for note, end_s in self.ended if end_s > note.start_s]
@@ -198,7 +176,13 @@ class _Reading:
         parts = self._parts([note for note, _ in sounding])
         notes = [
             MidiNote(
-                parts[note.channel], note.channel, note.key, note.velocity, note.start_s, end_s
+                parts[note.channel],
+                note.channel,
+                note.key,
+                note.velocity,
+                note.start_s,
+                end_s,
+                tuple(touch for touch in note.touches if touch.at_s <= end_s),
             )
             for note, end_s in sounding
         ]
@@ -220,7 +204,7 @@ class _Reading:
             tuple(notices),
         )
 
-    def _parts(self, notes: list[_Sounding]) -> dict[int, str]:
+    def _parts(self, notes: list[Sounding]) -> dict[int, str]:
         """Name the channels that have notes, each differently."""
         pairs = {(note.track, note.channel) for note in notes}
         parts: dict[int, str] = {}

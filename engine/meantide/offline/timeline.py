@@ -6,28 +6,35 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from meantide.errors import InvalidValue
-from meantide.offline.logged_voice import Moved, Regrid, Spectra, logged_voice, with_movement
+from meantide.offline.logged_voice import (
+    Moved,
+    Regrid,
+    Spectra,
+    follows_scale,
+    logged_voice,
+    with_movement,
+)
 from meantide.offline.score import Change, Score, ScoreNote, ScorePart
+from meantide.offline.score_events import Order, Placed, note_events, part_events
 from meantide.offline.takelog import LoggedTuning
 from meantide.offline.takelog_note import LoggedNote, LoggedPitch
 from meantide.offline.takelog_voice import LoggedVoice
 from meantide.perform.event import Event, Held, Kind, Outcome, OutcomeKind, PitchKind
-from meantide.perform.performance import Performance, pitch_hz
+from meantide.perform.performance import Performance
+from meantide.perform.sounding_pitch import bent, can_sound, pitch_hz
 from meantide.pitch import Tuning
 from meantide.voice.degree_grid import DegreeGrid
-from meantide.voice.description import AdditiveVoice
-
-_ORDER = {Kind.TUNING: 0, Kind.VOICE: 0, Kind.PAN: 0, Kind.PART_LEVEL: 0, Kind.NOTE_OFF: 1}
-"""At one sample: what notes are made of, then the ends of notes, then new ones."""
+from meantide.voice.voices import Voice
 
 
 @dataclass(frozen=True, slots=True)
 class PlannedNote:
-    """A note of the score with its id and part."""
+    """A note of the score with its id, its part, and the voice it begins with."""
 
     id: int
     part: ScorePart
     note: ScoreNote
+    voice: Voice
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +43,7 @@ class Timeline:
 
     rate: int
     events: tuple[Event, ...]
-    values: dict[int, Tuning | AdditiveVoice]
+    values: dict[int, Tuning | Voice]
     notes: tuple[PlannedNote, ...]
     score: Score
 
@@ -53,34 +60,45 @@ def lay_out(score: Score, rate: int) -> Timeline:
     them, and one notice of it says so.
     """
     score = _without_silent_keys(score)
-    values: dict[int, Tuning | AdditiveVoice] = {}
+    values: dict[int, Tuning | Voice] = {}
 
-    def numbered(value: Tuning | AdditiveVoice) -> int:
+    def numbered(value: Tuning | Voice) -> int:
         values[len(values) + 1] = value
         return len(values)
 
-    events = [Event(Kind.TUNING, 0, value=numbered(score.tuning))]
-    events.extend(
-        Event(
-            Kind.TUNING,
-            round(change.at_s * rate),
-            samples=round(change.glide_s * rate),
-            value=numbered(change.tuning),
-            held=change.held,
+    changes = (Change(Fraction(0), score.tuning), *score.changes)
+    placed = [
+        Placed(
+            Event(
+                Kind.TUNING,
+                round(change.at_s * rate),
+                samples=round(change.glide_s * rate),
+                value=numbered(change.tuning),
+                held=change.held,
+            ),
+            Order.MAKING,
         )
-        for change in score.changes
-    )
+        for change in changes
+    ]
     notes: list[PlannedNote] = []
     for number, part in enumerate(score.parts):
-        events.append(Event(Kind.VOICE, 0, number, value=numbered(part.voice)))
-        events.append(Event(Kind.PAN, 0, number, amount=part.pan))
-        events.append(Event(Kind.PART_LEVEL, 0, number, amount=part.level_db))
+        placed.extend(part_events(number, part, rate, numbered))
         for note in part.notes:
-            notes.append(PlannedNote(len(notes) + 1, part, note))
-            events.extend(_note_events(notes[-1], number, rate))
             _check_sounds(note, score, rate)
-    events.sort(key=lambda event: (event.sample, _ORDER.get(event.kind, 2)))
-    return Timeline(rate, tuple(events), values, tuple(notes), score)
+            notes.append(PlannedNote(len(notes) + 1, part, note, _voice_at(part, note, rate)))
+            placed.extend(note_events(note, notes[-1].id, number, rate))
+    placed.sort(key=lambda each: each.key)
+    return Timeline(rate, tuple(each.event for each in placed), values, tuple(notes), score)
+
+
+def _voice_at(part: ScorePart, note: ScoreNote, rate: int) -> Voice:
+    """Return the voice that a part has where a note begins, by the sample."""
+    voice = part.voice
+    for setting in part.settings:
+        if round(setting.at_s * rate) > round(note.start_s * rate):
+            break
+        voice = setting.voice
+    return voice
 
 
 def _without_silent_keys(score: Score) -> Score:
@@ -113,14 +131,6 @@ def _without_silent_keys(score: Score) -> Score:
     return replace(score, parts=parts, notices=(*score.notices, notice))
 
 
-def _note_events(planned: PlannedNote, part: int, rate: int) -> Iterable[Event]:
-    note = planned.note
-    start = round(note.start_s * rate)
-    end = max(round((note.start_s + note.length_s) * rate), start + 1)
-    yield Event(Kind.NOTE_ON, start, part, planned.id, note.pitch, note.velocity)
-    yield Event(Kind.NOTE_OFF, end, part, planned.id)
-
-
 def _check_sounds(note: ScoreNote, score: Score, rate: int) -> None:
     tuning = tuning_at(score.tuning, score.changes, note.start_s)
     if pitch_hz(tuning, note.pitch, rate) is None:
@@ -131,6 +141,16 @@ def _check_sounds(note: ScoreNote, score: Score, rate: int) -> None:
             f"a pitch that {tuning.scale.label} has, between 0.01 Hz and half the sample rate",
             note.where,
         )
+    for touch in note.touches:
+        tuning = tuning_at(score.tuning, score.changes, touch.at_s)
+        hz = pitch_hz(tuning, note.pitch, rate)
+        if (
+            touch.kind == Kind.BEND
+            and hz is not None
+            and not can_sound(bent(hz, touch.amount), rate)
+        ):
+            allowed = "cents that leave the note between 0.01 Hz and half the sample rate"
+            raise InvalidValue(touch.field, touch.amount, allowed, touch.where)
 
 
 def tuning_at(first: Tuning, changes: tuple[Change, ...], at_s: Fraction) -> Tuning:
@@ -161,9 +181,30 @@ def logged_tunings(score: Score, rate: int) -> tuple[LoggedTuning, ...]:
     )
 
 
+def voice_labels(voices: Iterable[Voice]) -> dict[Voice, str]:
+    """Return a name for each of `voices`: its own, and a number where another has that too."""
+    labels: dict[Voice, str] = {}
+    for voice in voices:
+        if voice in labels:
+            continue
+        label, number = voice.name, 1
+        while label in labels.values():
+            number += 1
+            label = f"{voice.name} ({number})"
+        labels[voice] = label
+    return labels
+
+
 def logged_voices(score: Score) -> dict[str, LoggedVoice]:
     """Return what the log says of each voice of a score."""
-    return {part.voice.name: logged_voice(part.voice) for part in score.parts}
+    labels = voice_labels(_voices_of(score))
+    return {label: logged_voice(voice) for voice, label in labels.items()}
+
+
+def _voices_of(score: Score) -> Iterable[Voice]:
+    for part in score.parts:
+        yield part.voice
+        yield from (setting.voice for setting in part.settings)
 
 
 def logged_notes(
@@ -181,13 +222,15 @@ def logged_notes(
     for outcome in outcomes:
         told.setdefault(outcome.note, []).append(outcome)
     seeds = seeds_of(outcomes)
+    labels = voice_labels(_voices_of(timeline.score))
     notes = []
     for planned in timeline.notes:
-        voice = planned.part.voice
+        voice = planned.voice
         gone_samples = math.ceil(voice.envelope.gone_s * timeline.rate)
         history = history_of(told[planned.id], gone_samples, frames)
-        note = _logged_note(planned, history, level_db)
-        note = with_movement(note, Moved(voice, seeds[planned.id, note.start]))
+        note = _logged_note(planned, labels[voice], history, level_db)
+        seed = seeds[planned.id, note.start]
+        note = with_movement(note, Moved(voice, seed, history.touched, history.revoiced))
         notes.append(spectra.drawn(note, voice, _regrids(timeline, planned, note)))
     return tuple(notes)
 
@@ -201,7 +244,7 @@ def seeds_of(outcomes: Iterable[Outcome]) -> dict[tuple[int, int], int]:
 def _regrids(timeline: Timeline, planned: PlannedNote, note: LoggedNote) -> list[Regrid]:
     """Return where a note's partials are drawn to: at first, and as the tuning changes."""
     score, rate, pitch = timeline.score, timeline.rate, planned.note.pitch
-    if not planned.part.voice.drawn:
+    if not follows_scale(planned.voice):
         return []
     found = []
     first = tuning_at(score.tuning, score.changes, planned.note.start_s)
@@ -219,12 +262,18 @@ def _regrids(timeline: Timeline, planned: PlannedNote, note: LoggedNote) -> list
 
 @dataclass(frozen=True, slots=True)
 class NoteHistory:
-    """When a note began, was let go and fell silent (samples), and its frequencies."""
+    """When a note began, was let go and fell silent (samples), and its frequencies.
+
+    `touched` is where pressure or timbre first acted on it, `revoiced` where its voice took on
+    other numbers; None where they never did.
+    """
 
     start: int
     release: int
     end: int
     pitches: tuple[LoggedPitch, ...]
+    touched: int | None = None
+    revoiced: int | None = None
 
 
 def history_of(told: list[Outcome], gone_samples: int, frames: int) -> NoteHistory:
@@ -233,26 +282,39 @@ def history_of(told: list[Outcome], gone_samples: int, frames: int) -> NoteHisto
     `gone_samples` after its release it is silent; nothing lasts beyond `frames`.
     """
     pitches: list[LoggedPitch] = []
+    first: dict[OutcomeKind, int] = {}
     release = end = frames
     for outcome in told:
+        first.setdefault(outcome.kind, outcome.sample)
         if outcome.kind in (OutcomeKind.BEGAN, OutcomeKind.MOVED):
+            while pitches and pitches[-1].sample > outcome.sample:  # told ahead, and then not so
+                pitches.pop()
             pitches.append(LoggedPitch(outcome.sample, outcome.samples, outcome.hz))
         elif outcome.kind == OutcomeKind.RELEASED:
             release = min(release, outcome.sample)
             end = min(end, outcome.sample + gone_samples)
-        else:
+        elif outcome.kind in (OutcomeKind.ENDED, OutcomeKind.TAKEN):
             end = min(end, outcome.sample)
-    return NoteHistory(told[0].sample, min(release, end), end, tuple(pitches))
+    return NoteHistory(
+        told[0].sample,
+        min(release, end),
+        end,
+        tuple(pitch for pitch in pitches if pitch.sample < end or pitch.sample == told[0].sample),
+        first.get(OutcomeKind.TOUCHED),
+        first.get(OutcomeKind.REVOICED),
+    )
 
 
-def _logged_note(planned: PlannedNote, history: NoteHistory, level_db: float) -> LoggedNote:
+def _logged_note(
+    planned: PlannedNote, voice: str, history: NoteHistory, level_db: float
+) -> LoggedNote:
     part, note = planned.part, planned.note
-    gain = part.voice.velocity_gain(note.velocity)
+    gain = planned.voice.velocity_gain(note.velocity)
     side = math.cos((1.0 - abs(part.pan)) * math.pi / 4.0)  # the louder channel's share
     return LoggedNote(
         planned.id,
         part.name,
-        part.voice.name,
+        voice,
         dict(note.asked),
         note.velocity,
         level_db + part.level_db + 20.0 * math.log10(gain * side),

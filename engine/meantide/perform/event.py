@@ -29,10 +29,24 @@ class Kind(IntEnum):
     NOTES_OFF = 7
     SOUND_OFF = 8
     PART_LEVEL = 9
+    BEND = 10
+    PRESSURE = 11
+    TIMBRE = 12
+    SUSTAIN = 13
+    SOSTENUTO = 14
+    GLIDE = 15
+    """From now on the part's notes come from the pitch of the one before, within `samples`."""
+    REVOICE = 16
+    """The part's voice, and its notes that sound, take on other numbers within `samples`."""
 
 
+TOUCHES = frozenset({Kind.BEND, Kind.PRESSURE, Kind.TIMBRE})
+"""Events that move one note: that of an id, else those of a pitch."""
+PEDALS = frozenset({Kind.SUSTAIN, Kind.SOSTENUTO})
+"""Events that put a part's pedal down (an amount of 1/2 or more) or let it up."""
 ENDING_KINDS = frozenset({Kind.NOTE_OFF, Kind.NOTES_OFF, Kind.SOUND_OFF})
-"""Events that end sound: they are never refused for want of room."""
+MOST_BEND_CENTS = 12_000.0
+"""Ten octaves either way."""
 
 
 class PitchKind(IntEnum):
@@ -76,12 +90,17 @@ class Event(NamedTuple):
     """The note's id: 0 and above as given by the player, below NO_NOTE as given by the engine."""
     pitch: Pitch = Pitch(PitchKind.NONE, 0.0)
     amount: float = 0.0
-    """Velocity 0..1, level in dB, or pan -1..1."""
+    """Velocity, pressure, timbre or pedal 0..1, bend in cents, level in dB, or pan -1..1."""
     samples: int = 0
     """Length of a glide or ramp."""
     value: int = 0
     """The number of a tuning or voice handed over before."""
     held: Held = Held.FOLLOW
+
+    @property
+    def ends_sound(self) -> bool:
+        """Whether it ends sound: such an event is never refused for want of room."""
+        return self.kind in ENDING_KINDS or (self.kind in PEDALS and self.amount < 0.5)
 
     def pack(self) -> bytes:
         """Return the event as `RECORD.size` bytes."""
@@ -132,10 +151,18 @@ class OutcomeKind(IntEnum):
     ENDED = 5
     REFUSED = 6
     """The event could not be obeyed: no such pitch in the tuning, or out of range."""
+    TOUCHED = 7
+    """For the first time pressure or timbre is not at rest."""
+    REVOICED = 8
+    """Its voice took on other numbers."""
 
 
 class Outcome(NamedTuple):
-    """One report: what became of a note at a sample, and the frequency it has or goes to."""
+    """One report: what became of a note at a sample, and the frequency it has or goes to.
+
+    A MOVED may be dated ahead, where a note's way turns later (its bend done, its glide not yet);
+    it holds unless another of that note, with an earlier sample, comes after it.
+    """
 
     kind: OutcomeKind
     sample: int

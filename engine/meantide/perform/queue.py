@@ -2,7 +2,7 @@
 
 import heapq
 
-from meantide.perform.event import ENDING_KINDS, Event, Kind
+from meantide.perform.event import Event, Kind
 
 MOST_WAITING = 65_536
 """Above this an event is refused, but for those that end sound: a flood must not stick notes."""
@@ -21,7 +21,7 @@ class EventQueue:
 
     def put(self, event: Event) -> bool:
         """Add `event`; return False, and count it, if there is no room."""
-        if len(self._heap) >= MOST_WAITING and event.kind not in ENDING_KINDS:
+        if len(self._heap) >= MOST_WAITING and not event.ends_sound:
             self.refused += 1
             return False
         heapq.heappush(self._heap, (event.sample, self._arrivals, event))
