@@ -15,8 +15,10 @@ ROOT = Path(meantide.__file__).parent
 
 CORE = {"errors"}
 PITCH_FILES = {"pitch_files", "scale_files", "layout_files"}
-FILES = CORE | PITCH_FILES | {
-    "reading", "document", "envelope_files", "voice_files", "catalogue", "journal", "whole_file"
+VOICE_PARTS = {"number_files", "envelope_files", "touch_files"}
+VOICE_FILES = VOICE_PARTS | {"additive_files", "fm_files", "voice_files"}
+FILES = CORE | PITCH_FILES | VOICE_FILES | {
+    "reading", "document", "catalogue", "journal", "whole_file"
 }  # fmt: skip
 
 # What each package, or module at the top, may import of the others; itself always.
@@ -32,7 +34,11 @@ MAY_IMPORT = {
     "scale_files": CORE | {"reading", "pitch", "pitch_files"},
     "layout_files": CORE | {"reading", "pitch", "pitch_files"},
     "envelope_files": CORE | {"reading", "pitch", "voice"},
-    "voice_files": CORE | {"reading", "pitch", "voice", "envelope_files"},
+    "number_files": CORE | {"reading"},
+    "touch_files": CORE | {"reading", "voice", "number_files"},
+    "additive_files": CORE | VOICE_PARTS | {"reading", "pitch_files", "voice"},
+    "fm_files": CORE | VOICE_PARTS | {"reading", "pitch", "pitch_files", "voice"},
+    "voice_files": CORE | VOICE_FILES | {"reading", "voice"},
     "catalogue": FILES - {"journal"} | {"pitch", "voice"},
     "journal": FILES | {"pitch", "voice", "perform"},
     "live": FILES | {"pitch", "voice", "perform"},

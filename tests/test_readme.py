@@ -2,6 +2,7 @@
 
 import re
 import shlex
+from dataclasses import fields
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,11 @@ from meantide.live.namespace import ADDRESSES
 from meantide.offline.score import Overrides
 from meantide.offline.score_reader import read_score
 from meantide.scale_files import read_scale
+from meantide.voice.description import AdditiveVoice, Partial
+from meantide.voice.envelope import Envelope
+from meantide.voice.fm_description import FmVoice, Operator
+from meantide.voice.touch import Answer
+from meantide.voice_files import read_voice
 
 ROOT = Path(__file__).parents[1]
 TEXT = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -66,6 +72,18 @@ def test_every_form_of_scale_in_the_table_is_understood() -> None:
         catalogue = Catalogue()
         definition = parse_document(f"source: invented\n{form}", "README.md")
         assert catalogue.scale(definition).size > 1
+
+
+def test_the_voices_of_the_tour_are_voices() -> None:
+    voices = [block for block in blocks("yaml") if "kind:" in block]
+    read = [read_voice(parse_document(block, "README.md")) for block in voices]
+    assert [type(voice) for voice in read] == [AdditiveVoice, FmVoice]
+
+
+@pytest.mark.parametrize("kind", [AdditiveVoice, FmVoice, Operator, Partial, Answer, Envelope])
+def test_every_field_of_a_voice_file_stands_in_a_table(kind: type[AdditiveVoice]) -> None:
+    told = set(re.findall(r"\w+", TOUR[TOUR.index("**Write a voice.**") :]))
+    assert {field.name for field in fields(kind)} <= told
 
 
 def test_every_address_stands_in_the_table() -> None:

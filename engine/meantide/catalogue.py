@@ -14,7 +14,7 @@ from meantide.pitch import Anchor, Layout, Scale
 from meantide.pitch_files import read_anchor
 from meantide.reading import Value, value_of
 from meantide.scale_files import read_scale
-from meantide.voice.description import AdditiveVoice
+from meantide.voice.voices import Voice
 from meantide.voice_files import read_voice
 
 KINDS = ("scales", "anchors", "layouts", "voices")
@@ -72,7 +72,7 @@ class Catalogue:
         found = self.definition("layouts", reference, base)
         return read_layout(found.value, found.name)
 
-    def voice(self, reference: Reference, base: Path = Path()) -> AdditiveVoice:
+    def voice(self, reference: Reference, base: Path = Path()) -> Voice:
         """Return a voice."""
         found = self.definition("voices", reference, base)
         return read_voice(found.value, found.name)

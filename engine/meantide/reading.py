@@ -143,7 +143,8 @@ class Value:
                 raise
             named = self._find(error.field)
             field = named.field or error.field
-            raise type(error)(field, error.got, error.allowed, named.where) from None
+            got = named._described() if error.got is named.data else error.got
+            raise type(error)(field, got, error.allowed, named.where) from None
 
     def _unknown(self, key: str, allowed: Sequence[str]) -> InvalidValue:
         """Return the error for a key that is not among `allowed`, with the nearest and all."""

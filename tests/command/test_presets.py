@@ -12,6 +12,7 @@ from meantide.command import main
 
 STEP = 1200 / 17
 TO = {"abs": 6e-4}  # cents of just intervals to three decimals, standards.md §5
+FM = "kind: fm\noperators: [{ratio: 1, level_db: 0}, {ratio: 7/2}]\npaths: [[2, 1, 1.5]]\n"
 
 
 @pytest.fixture(autouse=True)
@@ -195,7 +196,11 @@ def test_voices_and_layouts_show_their_kind() -> None:
     assert listed["plain-reed"]["voice_kind"] == "additive"
     assert listed["plain-reed"]["partials"] == 40
     [row] = [line for line in presets("voices").stdout.splitlines() if "plain-reed" in line]
-    assert [cell.strip() for cell in row.split("│")[1:4]] == ["plain-reed", "additive", "40"]
+    assert [cell.strip() for cell in row.split("│")[1:4]] == [
+        "plain-reed",
+        "additive",
+        "40 partials",
+    ]
     [row] = [line for line in presets("layouts").stdout.splitlines() if "linear " in line]
     assert [cell.strip() for cell in row.split("│")[1:3]] == ["linear", "linear"]
 
@@ -229,3 +234,17 @@ def test_what_is_refused(arguments: list[str], message: str) -> None:
     assert result.exit_code == 2
     assert result.stdout == ""
     assert result.stderr.startswith(f"meantide: {message}")
+
+
+def test_fm_voices_are_listed_and_refused_where_partials_are_reckoned_with(own: Path) -> None:
+    voices = own.parent / "voices"
+    voices.mkdir()
+    (voices / "buoy.yaml").write_text(FM)  # invented
+    listed = {each["name"]: each for each in json.loads(presets("voices", "--json").stdout)}
+    assert (listed["buoy"]["voice_kind"], listed["buoy"]["operators"]) == ("fm", 2)
+    [row] = [line for line in presets("voices").stdout.splitlines() if "buoy" in line]
+    assert [cell.strip() for cell in row.split("│")[1:4]] == ["buoy", "fm", "2 operators"]
+    for command in (["beats", "C4", "E4"], ["rough"]):
+        result = CliRunner().invoke(main, [*command, "--voice", "buoy"])
+        assert result.exit_code == 2
+        assert "--voice: got 'buoy'; allowed: an additive voice" in result.stderr

@@ -47,7 +47,7 @@ def test_a_steady_note_is_the_plain_sum_of_its_partials() -> None:
     assert np.abs(out - plain)[480:].max() < 3e-6  # -110 dB: float32 over forty partials
 
 
-def test_a_glide_is_the_plain_sum_along_its_closed_form() -> None:
+def test_a_glide_is_the_plain_sum_along_a_pitch_straight_from_cell_to_cell() -> None:
     voice = saw(20)
     bank = bank_with(voice, [440.0])
     before = read(bank, [0], 1000)
@@ -56,7 +56,7 @@ def test_a_glide_is_the_plain_sum_along_its_closed_form() -> None:
     partials = [(p.ratio, p.level_db, None) for p in voice.sounding_partials()]
     plain = tones.note(
         RATE, 8000, [(0, 0, 440.0), (1000, 2400, 660.0)], partials, level_db=0.0,
-        attack_s=0.0, phases=prepare(voice, RATE).phases.tolist(),
+        attack_s=0.0, phases=prepare(voice, RATE).phases.tolist(), cell=CELL,
     )  # fmt: skip
     assert np.abs(out - plain)[480:].max() < 3e-6
 
@@ -74,6 +74,21 @@ def test_a_glide_goes_on_through_a_release_in_the_middle_of_a_cell() -> None:
         RATE, len(out), [(0, 0, 440.0), (1000, 2400, 880.0)], level_db=0.0, attack_s=0.0
     )
     assert np.abs(out - plain)[480:].max() < 0.02
+
+
+@pytest.mark.parametrize("after", [1, 40, 63, 64])
+def test_a_glide_that_has_arrived_in_the_cell_of_a_release_stays_where_it_arrived(
+    after: int,
+) -> None:
+    """The cell is cut where its frequency, straight to the cell's end, has not arrived yet."""
+    bank = bank_with(saw(1, Envelope(release_s=60.0)), [440.0])
+    read(bank, [0], 640)
+    bank.retune(np.array([0]), np.array([880.0]), 640 + 20, None)
+    read(bank, [0], 640 + after)
+    bank.release(np.array([0]))
+    out = read(bank, [0], 8000)[0].astype(float)
+    fit = tones.fit_lines(out[CELL:], RATE, [880.0], amplitude="exponential")
+    assert tones.cents(fit.hz[0], 880.0) == pytest.approx(0.0, abs=1e-3)
 
 
 @pytest.mark.parametrize("at", [1, 63, 64, 65, 640, 1000])

@@ -8,12 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meantide.errors import InvalidValue
-from meantide.reading import value_of
 from meantide.voice.description import MOST_PARTIALS, AdditiveVoice, Partial
-from meantide.voice.envelope import Envelope
 from meantide.voice.prepared import FADE_TO, nyquist_fade
 from meantide.voice.prepared import prepare_additive as prepare
-from meantide.voice_files import read_voice, voice_to_mapping
 
 # Grand piano, A4: measured partials in Hz and the fitted inharmonicity (standards.md §8, UAH).
 PIANO_B = 0.00075145
@@ -84,32 +81,3 @@ def test_values_out_of_range_are_refused_by_name(change: dict[str, object], fiel
     with pytest.raises(InvalidValue) as caught:
         AdditiveVoice(**{"name": "test", "partials": (Partial(1.0),), **change})  # type: ignore[arg-type]
     assert caught.value.field == field
-
-
-@given(
-    st.lists(
-        st.builds(
-            Partial,
-            st.floats(0.01, 1024),
-            st.floats(-120, 24),
-            st.none() | st.floats(0.01, 600),
-        ),
-        min_size=1,
-        max_size=20,
-    ),
-    st.builds(
-        Envelope,
-        st.floats(0.001, 120),
-        st.floats(0.001, 120),
-        st.floats(-200, 0),
-        st.floats(0.005, 120),
-    ),
-    st.floats(0, 0.1),
-)
-def test_a_voice_written_as_a_mapping_reads_back_equal(
-    partials: list[Partial], envelope: Envelope, inharmonicity: float
-) -> None:
-    voice = AdditiveVoice(
-        "slipway", tuple(partials), envelope, inharmonicity=inharmonicity, source="invented"
-    )
-    assert read_voice(value_of(voice_to_mapping(voice))) == voice

@@ -1,4 +1,7 @@
-"""The kernels against plain sums in float64 and against each other; how one is chosen and kept."""
+"""The kernels against plain sums in float64; how one is chosen and kept.
+
+Against each other they are in test_kernels_in_step.py.
+"""
 
 import os
 import subprocess
@@ -10,12 +13,16 @@ import pytest
 from numpy.typing import NDArray
 
 from meantide.errors import InvalidValue
+from meantide.voice.bank import Strike
+from meantide.voice.course import CourseTemplate
 from meantide.voice.kernel import CELL, Kernel
-from meantide.voice.kernels import KERNELS, kernel_named
+from meantide.voice.kernels import kernel_named
 from meantide.voice.note_table import NoteTable
 from meantide.voice.prepared import PADDED_COUNTS
+from meantide.voice.touch import Response, Vibrato
 
 RATE = 48_000
+TEMPLATE = CourseTemplate.of(Vibrato(), Response(), 0.0, RATE)
 ROWS = np.arange(3)
 CELLS = 5
 Floats = NDArray[np.float64]
@@ -29,29 +36,36 @@ def random_table(count: int, decaying: bool) -> NoteTable:
     """Return three held notes anywhere in the band, past their attack, at random levels."""
     random = np.random.default_rng(count)
     table = NoteTable(len(ROWS), count, RATE)
-    table.ratios[:] = random.uniform(0.01, 0.45, table.ratios.shape)
+    for row in ROWS.tolist():
+        table.course.start(row, TEMPLATE, Strike(float(RATE), 1.0), 1.0)
+    table.ratio_goals[:] = random.uniform(0.01, 0.45, table.ratio_goals.shape)
     table.levels[:] = random.uniform(0.0, 1.0, table.levels.shape)
+    table.second_levels[:] = table.levels
     if decaying:
         table.decays[:] = random.uniform(0.0, 1e-3, table.decays.shape)
-        table.decaying[:] = True
-    table.glides.hold(ROWS, np.ones(len(ROWS)))
-    table.settle(ROWS)
+        table.records["decaying"] = 1.0
     table.next_phases[:] = random.uniform(-0.5, 0.5, table.next_phases.shape)
     table.next_amplitudes[:] = random.uniform(0.0, 1.0, table.next_amplitudes.shape)
     table.next_ages[:] = [100, 1_000, 10_000]
+    table.land(ROWS)
     return table
 
 
-def plain_sum(table: NoteTable) -> Floats:
-    """Return the next cells of the notes of a fresh `random_table`, one sine a partial a sample."""
+def plain_sum(table: NoteTable, factor: float = 1.0) -> Floats:
+    """Return the next cells of the notes of a fresh `random_table`, one sine a partial a sample.
+
+    From the first cell's end to the next one's the frequencies come to `factor` times theirs.
+    """
     ages = table.next_ages[:, None] + CELL * np.arange(1, CELLS + 1)
     decays = np.exp(-table.decays[:, None, :].astype(float) * ages[:, :, None])
-    goals = table.levels[:, None, :] * decays
+    goals = table.strengths[:, None, :] * decays
     ends = np.concatenate([table.next_amplitudes[:, None, :], goals], axis=1).astype(float)
     share = np.arange(CELL)[:, None] / CELL
     gains = ends[:, :-1, None] + (ends[:, 1:] - ends[:, :-1])[:, :, None] * share
-    samples = np.arange(CELLS * CELL).reshape(CELLS, CELL, 1)
-    phases = table.next_phases[:, None, None] + table.increments[:, None, None] * samples
+    factors = np.interp(np.arange(CELLS * CELL + 1), [CELL, 2 * CELL], [1.0, factor])
+    turned = np.concatenate([[0.0], np.cumsum(factors[1:] + factors[:-1])[:-1] / 2.0])
+    turned = turned.reshape(CELLS, CELL, 1)
+    phases = table.next_phases[:, None, None] + table.next_increments[:, None, None] * turned
     return (gains * np.sin(2 * np.pi * phases)).sum(axis=-1).reshape(len(ROWS), -1)
 
 
@@ -63,37 +77,33 @@ def test_steady_notes_are_the_sum_of_their_sines(
     table = random_table(count, decaying)
     expected = plain_sum(table)
     reader = kernel.reader(table)
-    reader.settle(ROWS)
+    reader.land(ROWS)
     out = np.zeros((len(ROWS), CELLS * CELL), np.float32)
     reader.read(ROWS, np.eye(len(ROWS), dtype=np.float32), out)
     # float32 carries a partial to some 4e-7; a sum of K of them grows like its square root
     assert np.abs(out - expected).max() < 1e-6 * np.sqrt(count)
 
 
-def test_both_kernels_leave_the_same_state_behind() -> None:
-    """After steady cells, a glide and its arrival the tables agree, whatever made the sound."""
-    tables = []
-    for name in KERNELS:
-        table = random_table(32, True)
-        reader = kernel_named(name, silence).reader(table)
-        table.glides.glide(ROWS[1:], np.array([1.03, 0.9]), 333)
-        reader.settle(ROWS)
-        out = np.zeros((2, 700), np.float32)
-        reader.read(ROWS, np.ones((2, len(ROWS)), np.float32), out)
-        table.cut(ROWS[:2])
-        tables.append((table, out))
-    (one, sound), (other, as_well) = tables
-    assert np.abs(sound - as_well).max() < 1e-5  # three notes of thirty-two partials up to 1
-    assert np.abs(one.next_phases - other.next_phases).max() < 1e-10
-    assert np.abs(one.increments - other.increments).max() < 1e-14
-    for name in ("next_ages", "used"):
-        assert np.array_equal(getattr(one, name), getattr(other, name))
-    for name in ("amplitudes", "next_amplitudes", "strengths"):
-        assert np.abs(getattr(one, name) - getattr(other, name)).max() < 1e-6
-    assert np.abs(one.next_bounds - other.next_bounds).max() < 1e-4
-    for name in one.glides.records.dtype.names or ():
-        ours, theirs = one.glides.records[name], other.glides.records[name]
-        assert ours == pytest.approx(theirs, rel=1e-12, abs=1e-12)
+@pytest.mark.parametrize("cents", [0.1, 1.0, 10.0, -100.0])
+def test_bending_notes_are_the_sum_of_their_sines(kernel: Kernel, cents: float) -> None:
+    """Slowly or fast: by however many cents within one cell, from its start to its end."""
+    table = random_table(96, True)
+    factor = 2.0 ** (cents / 1200.0)
+    table.ratio_goals *= 0.9  # so that none comes near the Nyquist frequency, where it would fade
+    table.land(ROWS)
+    expected = plain_sum(table, factor)
+    reader = kernel.reader(table)
+    reader.land(ROWS)
+    heard = np.eye(len(ROWS), dtype=np.float32)
+    first = np.zeros((len(ROWS), CELL), np.float32)
+    reader.read(ROWS, heard, first)
+    for row, age in zip(ROWS, table.next_ages.astype(float), strict=True):
+        one, ages = np.array([row]), np.array([age])
+        table.course.move("pitch", one, ages, factor, CELL)
+    rest = np.zeros((len(ROWS), (CELLS - 1) * CELL), np.float32)
+    reader.read(ROWS, heard, rest)
+    out = np.concatenate([first, rest], axis=1)
+    assert np.abs(out - expected).max() < 1e-6 * np.sqrt(96) + 1e-6 * 96 * 0.7
 
 
 def test_the_compiled_kernel_is_one_piece_of_code_that_keeps_the_lock() -> None:
@@ -104,11 +114,12 @@ def test_the_compiled_kernel_is_one_piece_of_code_that_keeps_the_lock() -> None:
     before = list(read_notes.signatures)
     for count in (16, 256):
         table = random_table(count, True)
-        table.glides.glide(ROWS[:1], np.array([1.1]), 100)
+        table.course.move("pitch", ROWS[:1], np.array([100.0]), 1.1, 100)
         kernel.reader(table).read(ROWS, np.ones((2, 3), np.float32), np.zeros((2, 99), np.float32))
     assert list(read_notes.signatures) == before
     assert len(before) == 1
     assert not read_notes.targetoptions.get("nogil", False)
+    assert not read_notes.targetoptions["_nrt"]  # so it allocates nothing
 
 
 def test_an_unknown_kernel_is_refused() -> None:

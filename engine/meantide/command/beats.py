@@ -7,6 +7,7 @@ from itertools import combinations
 import click
 
 from meantide.catalogue import Catalogue
+from meantide.command.additive_voice import additive_voice
 from meantide.command.tables import Printed, print_table
 from meantide.errors import InvalidValue
 from meantide.pitch import Tuning
@@ -81,7 +82,7 @@ def beats(
         raise InvalidValue("notes", f"{len(notes)} of them", f"2 to {MOST_NOTES} notes")
     catalogue = Catalogue()
     tuning = Tuning(catalogue.scale(scale), catalogue.anchor(anchor), catalogue.layout(layout))
-    sound = catalogue.voice(voice)
+    sound = additive_voice(catalogue, voice)
     pitches = sorted(((hz_of(tuning, note), note) for note in notes), key=lambda pitch: pitch[0])
     found = []
     for (lower_hz, lower), (upper_hz, upper) in combinations(pitches, 2):

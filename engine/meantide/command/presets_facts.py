@@ -12,7 +12,7 @@ from meantide.errors import MeantideError
 from meantide.pitch import Anchor, Interval, Layout, Scale, Tuning
 from meantide.pitch.nearness import nearest_degree
 from meantide.voice.description import AdditiveVoice
-from meantide.voice_files import voice_to_mapping
+from meantide.voice.voices import Voice
 
 TARGETS = tuple(Interval.ratio(*ratio) for ratio in ((3, 2), (5, 4), (7, 4)))
 """What scales are measured against where nothing else is asked for."""
@@ -141,9 +141,11 @@ def layout_facts(layout: Layout) -> Facts:
     return {"layout_kind": layout.to_mapping()["kind"]}
 
 
-def voice_facts(voice: AdditiveVoice) -> Facts:
-    """Return what kind of voice it is, and how many partials it has."""
-    return {"voice_kind": voice_to_mapping(voice)["kind"], "partials": len(voice.partials)}
+def voice_facts(voice: Voice) -> Facts:
+    """Return what kind of voice it is, and how many partials or operators it has."""
+    if isinstance(voice, AdditiveVoice):
+        return {"voice_kind": "additive", "partials": len(voice.partials)}
+    return {"voice_kind": "fm", "operators": len(voice.operators)}
 
 
 def _height(preset: Preset) -> tuple[bool, float]:

@@ -12,9 +12,9 @@ _HEADINGS = {
     "scales": ("degrees",),
     "anchors": ("note", "Hz", "cents", "year", "place", "°C"),
     "layouts": ("kind",),
-    "voices": ("kind", "partials"),
+    "voices": ("kind", "made of"),
 }
-_WORDS = ("note", "place", "kind")  # columns of text; the others are of numbers
+_WORDS = ("note", "place", "kind", "made of")  # columns of text; the others are of numbers
 
 
 def print_presets(kind: str, presets: Sequence[Preset]) -> None:
@@ -59,7 +59,8 @@ def _cells(kind: str, facts: Facts) -> list[str]:
         ]
     if kind == "layouts":
         return [facts["layout_kind"]]
-    return [facts["voice_kind"], str(facts["partials"])]
+    made_of = "partials" if "partials" in facts else "operators"
+    return [facts["voice_kind"], f"{facts[made_of]} {made_of}"]
 
 
 def _told(preset: Preset) -> str:

@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from meantide.catalogue import Catalogue
+from meantide.command.additive_voice import additive_voice
 from meantide.command.definition_file import write_definition
 from meantide.command.tables import Printed, print_table, signed
 from meantide.errors import InvalidValue
@@ -104,7 +105,7 @@ def rough(
     meantide rough --voice plain-reed --scale 13-equal-of-3 --fit thirteen-reed.yaml
     """
     catalogue = Catalogue()
-    sound = catalogue.voice(voice)
+    sound = additive_voice(catalogue, voice)
     degrees = None if scale is None else catalogue.scale(scale)
     reach = _reach(period, degrees)
     if not 0.0 <= depth <= 100.0:

@@ -4,8 +4,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from meantide.offline.fm_lines import FmLines, Generators, generators, lines
 from meantide.offline.partials import Reals
+from meantide.offline.sidebands import Generators, Sidebands, generators, lines
 from meantide.offline.takelog_voice import LoggedPartial
 from meantide.voice.course import COLOUR_DB
 from meantide.voice.degree_grid import DegreeGrid
@@ -96,7 +96,7 @@ def _generators(prepared: PreparedFm, ratios: Reals) -> Generators:
 
 
 @lru_cache(maxsize=64)
-def _lines(voice: FmVoice) -> FmLines | None:
+def _lines(voice: FmVoice) -> Sidebands | None:
     prepared = prepare_fm(voice, _RATE)
     count = prepared.count
     levels, feedback = (prepared.shape[at : at + count] for at in (LEVEL, SHARE))

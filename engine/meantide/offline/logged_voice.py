@@ -23,15 +23,13 @@ from meantide.voice.fm_description import DegreesUp, FmVoice
 from meantide.voice.kernel import F64
 from meantide.voice.prepared import PreparedVoice, formant_nepers, prepare_additive
 from meantide.voice.touch import Source, Vibrato
+from meantide.voice.voices import Voice
 
 _RATE = 48_000  # what is asked of a voice here does not depend on it
 _FASTEST_DRIFT = 1.5  # of the rate that the voice states
 
 
-AnyVoice = AdditiveVoice | FmVoice
-
-
-def logged_voice(voice: AnyVoice) -> LoggedVoice:
+def logged_voice(voice: Voice) -> LoggedVoice:
     """Return what the log says of a voice."""
     if isinstance(voice, FmVoice):
         return LoggedVoice(fm_partials(voice), _vibrato(voice), sidebands=True)
@@ -53,7 +51,7 @@ class Moved:
     where its voice changed; None if they never did.
     """
 
-    voice: AnyVoice
+    voice: Voice
     seed: int
     touched: int | None = None
     revoiced: int | None = None
@@ -118,7 +116,7 @@ class Spectra:
         """What the log says of them."""
         return self.found
 
-    def drawn(self, note: LoggedNote, voice: AnyVoice, regrids: Sequence[Regrid]) -> LoggedNote:
+    def drawn(self, note: LoggedNote, voice: Voice, regrids: Sequence[Regrid]) -> LoggedNote:
         """Return `note` with its partials as they are drawn; `regrids` begin with its start."""
         if not follows_scale(voice):
             return note
@@ -136,14 +134,14 @@ class Spectra:
         return self._names[partials]
 
 
-def follows_scale(voice: AnyVoice) -> bool:
+def follows_scale(voice: Voice) -> bool:
     """Tell whether partials of a voice lie where the scale puts them."""
     if isinstance(voice, FmVoice):
         return any(isinstance(each.ratio, DegreesUp) for each in voice.operators)
     return voice.drawn > 0.0
 
 
-def _partials_at(voice: AnyVoice, regrid: Regrid) -> tuple[LoggedPartial, ...]:
+def _partials_at(voice: Voice, regrid: Regrid) -> tuple[LoggedPartial, ...]:
     if isinstance(voice, FmVoice):
         return fm_partials(voice, regrid.hz, regrid.grid)
     prepared = prepare_additive(voice, _RATE)
@@ -163,7 +161,7 @@ def _give(pitches: list[LoggedPitch], regrid: Regrid, name: str) -> None:
     pitches.insert(before[-1] + 1, LoggedPitch(regrid.sample, glide_samples, last.hz, name))
 
 
-def _vibrato(voice: AnyVoice) -> LoggedVibrato | None:
+def _vibrato(voice: Voice) -> LoggedVibrato | None:
     vibrato: Vibrato = voice.vibrato
     touched = sum(abs(voice.response.of(source).vibrato_cents) for source in Source)
     if not vibrato.depth_cents and not touched:

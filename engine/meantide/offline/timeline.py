@@ -226,7 +226,7 @@ def logged_notes(
     notes = []
     for planned in timeline.notes:
         voice = planned.voice
-        gone_samples = math.ceil(voice.envelope.gone_s * timeline.rate)
+        gone_samples = math.ceil(voice.gone_s * timeline.rate)
         history = history_of(told[planned.id], gone_samples, frames)
         note = _logged_note(planned, labels[voice], history, level_db)
         seed = seeds[planned.id, note.start]

@@ -36,8 +36,9 @@ BASIS_ROWS = ACROSS + 2 * RUNS // 2
 
 # Rows of the work: what is true of a cell.
 MIDDLE, GOAL, STEP, SIN, COS = 0, 1, 2, 3, 4
-OF_RUN = 5  # for each run: g sin θ, g cos θ, d sin θ, d cos θ
-WORK_ROWS = OF_RUN + 4 * RUNS
+ALPHA, BENT_SIN, BENT_COS = 5, 6, 7  # of a bending cell
+OF_RUN = 8  # for each run: g sin θ, g cos θ, d sin θ, d cos θ; two more if it bends
+WORK_ROWS = OF_RUN + 6 * RUNS
 
 ZERO = np.float32(0.0)
 TO_MIDDLE = (CELL - 1) / 2.0
@@ -45,16 +46,18 @@ TO_MIDDLE = (CELL - 1) / 2.0
 
 
 @inlined
-def sum_moving(ratios: F64, travel: F64, phases: F64, work: F32, cell: F32) -> None:
-    """Sum partials whose phases follow the note's `travel`, and move the phases on."""
+def sum_moving(increments: F64, next_increments: F64, phases: F64, work: F32, cell: F32) -> None:
+    """Sum partials whose increments run straight to others, and move the phases on."""
     cell[:] = ZERO
-    for k in range(len(ratios)):
-        ratio, phase = ratios[k], phases[k]
+    for k in range(len(increments)):
+        phase, begun, change = phases[k], increments[k], next_increments[k] - increments[k]
         middle, step = work[MIDDLE * ROW + k], work[STEP * ROW + k]
-        for b in range(CELL):
-            angle = np.float32(reduced(phase + ratio * travel[b]))
-            cell[b] += (middle + step * np.float32(b - TO_MIDDLE)) * sine(angle)
-        phases[k] = reduced(phase + ratio * travel[CELL])
+        if middle != ZERO or step != ZERO:
+            bend = change / (2 * CELL)
+            for b in range(CELL):
+                angle = np.float32(reduced(phase + (begun + bend * b) * b))
+                cell[b] += (middle + step * np.float32(b - TO_MIDDLE)) * sine(angle)
+        phases[k] = reduced(phase + (begun + 0.5 * change) * CELL)
 
 
 @inlined
@@ -64,7 +67,7 @@ def write_basis(increments: F64, basis: F32) -> None:
     within, across = WITHIN * ROW, ACROSS * ROW
     for k in range(count):
         w = increments[k]
-        basis[within + k] = np.float32(0.5 * w)
+        basis[within + k] = np.float32(reduced(0.5 * w))
         basis[across + k] = np.float32(reduced(HALF_RUN * w))
         basis[STEP_COS * ROW + k] = np.float32(reduced(w))
         basis[RUN_STEP_COS * ROW + k] = np.float32(reduced(2 * HALF_RUN * w))

@@ -25,6 +25,9 @@ OPTIONS = {
     # order is fixed when the code is made, so the same code gives the same bits. What is not a
     # number stays so.
     "fastmath": {"contract", "reassoc", "nsz", "arcp"},
+    # Views of arrays are not counted, which costs more than some loops do; and what would
+    # allocate memory is refused when it is compiled.
+    "_nrt": False,
 }
 
 

@@ -189,12 +189,20 @@ class CourseTemplate:
     answers: F64
 
     @classmethod
-    def of(cls, vibrato: Vibrato, response: Response, colour: float, rate: int) -> "CourseTemplate":
+    def of(
+        cls,
+        vibrato: Vibrato,
+        response: Response,
+        colour: float,
+        rate: int,
+        breath_db: float = 0.0,
+    ) -> "CourseTemplate":
         """Return the template for a sample rate."""
         table = CourseTable(1, rate)
         row, age = np.zeros(1, np.intp), np.zeros(1)
         table.give(row, age, vibrato, response, 0)
         table.move("colour", row, age, colour, 0)
+        table.move("breath", row, age, breath_db * NEPERS_PER_DB, 0)
         return cls(table.records[0].copy(), table.answers[0].copy())
 
 

@@ -66,8 +66,8 @@ class SecondTable:
     even_db: float = 0.0
 
     def __post_init__(self) -> None:
-        for level_db in self.levels_db:
-            check_range("levels_db", level_db, QUIETEST_DB, 24.0)
+        for place, level_db in enumerate(self.levels_db, start=1):
+            check_range(f"levels_db item {place}", level_db, QUIETEST_DB, 24.0)
         check_range("tilt_db", self.tilt_db, -48.0, 48.0)
         check_range("even_db", self.even_db, -60.0, 24.0)
 
@@ -233,6 +233,11 @@ class AdditiveVoice:
         second = self.second
         levels = list(second.levels_db) or own
         return first, self._normalised(levels, second.tilt_db, second.even_db)
+
+    @property
+    def gone_s(self) -> float:
+        """Seconds from a note's release until it is silent."""
+        return self.envelope.gone_s
 
     def velocity_gain(self, velocity: float) -> float:
         """Return the factor on a note's level at `velocity`, above 0 to 1, with the trim."""

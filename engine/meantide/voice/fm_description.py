@@ -12,6 +12,8 @@ MOST_OPERATORS = 6
 MOST_INDEX = 50.0
 LOWEST_RATIO, HIGHEST_RATIO = 0.01, 256.0
 MOST_DEGREES = 1024
+DECIMATING_S = 0.005
+"""More than a decimator lasts, at any rate there is."""
 KEY_CENTRE_HZ = 440.0 * 2.0 ** (-9 / 12)
 """Middle C at twelve equal parts and A at 440 Hz: above it `key_db` acts."""
 
@@ -168,6 +170,12 @@ class FmVoice:
             0.0 if op.level_db is None else 10.0 ** ((op.level_db - loudest) / 20.0) / whole
             for op in self.operators
         )
+
+    @property
+    def gone_s(self) -> float:
+        """Seconds from a note's release until it is silent, the decimator's reach included."""
+        heard = [op.envelope.gone_s for op in self.operators if op.level_db is not None]
+        return max(heard) + DECIMATING_S
 
     def velocity_gain(self, velocity: float) -> float:
         """Return the factor on a note's level at `velocity`, above 0 to 1, with the trim."""

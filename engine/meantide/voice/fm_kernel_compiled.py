@@ -106,7 +106,8 @@ def read_fm(
                 note = notes[row]
                 used[row], note.skip = note.skip, 0
                 next_ages[row] += CELL
-                points[row] = next_points[row]
+                for place in range(points.shape[1]):
+                    points[row, place] = next_points[row, place]
                 aim(
                     next_ages[row], note, courses[row], answers[row],
                     envelopes[row * MOST_OPERATORS : (row + 1) * MOST_OPERATORS], silencing, rate,

@@ -35,7 +35,7 @@ class Reader(Protocol):
         """Do as `NoteTable.land`, and make ready to read the notes in `rows`."""
 
     def release(self, rows: Rows, stage: "Stage") -> None:
-        """Do as `NoteTable.release`."""
+        """Cut the notes in `rows`, let them go, and land them where their pitch moves."""
 
     def read(self, rows: Rows, gains: F32, out: F32) -> None:
         """Write the sum of the next samples of the notes in `rows` (ascending) into `out`.

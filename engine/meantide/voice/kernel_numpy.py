@@ -52,19 +52,24 @@ class NumpyReader:
         self._settle(rows)
 
     def release(self, rows: Rows, stage: Stage) -> None:
-        """Do as `NoteTable.release`."""
-        self._table.release(rows, stage)
+        """Cut the notes in `rows`, let them go, and land them where their pitch moves."""
+        table = self._table
+        table.cut(rows)
+        table.envelopes.move(rows, table.next_ages[rows], stage)
+        # a pitch on a straight line to a cell's end may be short of where its law has arrived
+        bent = rows[(table.increments[rows] != table.next_increments[rows]).any(axis=1)]
+        if len(bent):
+            self.land(bent)
 
     def _settle(self, rows: Rows) -> None:
         """Write the matrices of those notes in `rows` that have come to rest."""
         table = self._table
         rows = rows[~table.restless(rows)]
-        table.increments[rows] = table.next_increments[rows]
         limit = max(1, BASIS_LIMIT // self._table.count)
         for first in range(0, len(rows), limit):
             some = rows[first : first + limit]
             basis = self._gathered_basis[: len(some)]
-            self._cells.write_basis(table.increments[some], basis)
+            self._cells.write_basis(table.next_increments[some], basis)
             self._basis[some] = basis
 
     def read(self, rows: Rows, gains: F32, out: F32) -> None:
@@ -133,6 +138,7 @@ class NumpyReader:
         n, cells, count = len(rows), out.shape[1], table.count
         pick = _slice_of(rows)
         steps = np.arange(cells) * float(CELL)
+        table.increments[pick] = table.next_increments[pick]
         phases = self._cell_phases[: n * cells * count].reshape(n, cells, count)
         np.multiply(table.increments[pick][:, None], steps[:, None], out=phases)
         np.add(phases, table.next_phases[pick][:, None], out=phases)

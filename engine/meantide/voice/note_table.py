@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from meantide.voice.bank import Strike
 from meantide.voice.breath_noise import BANDS, LENGTH, place_of
-from meantide.voice.course import FAINTEST, CourseTable
+from meantide.voice.course import FAINTEST, NEPERS_PER_DB, CourseTable
 from meantide.voice.description import MOST_FORMANTS
-from meantide.voice.envelope import EnvelopeTable, Stage
+from meantide.voice.envelope import EnvelopeTable
 from meantide.voice.kernel import CELL, F32, F64, Rows
 from meantide.voice.prepared import ADDITIVE, PreparedVoice, formant_nepers, nyquist_fade
 
@@ -96,10 +96,17 @@ class NoteTable:
         """Let the note in `row` become one of `prepared` within `samples`; it is cut there."""
         rows, ages = np.array([row]), self.next_ages[[row]]
         self.former_levels[row] = self._shapes(rows, ages, self.increments_at(rows, ages))[0]
-        stay = {name: self.records[name][row] for name in ("ratio_arrive", "decaying", "rising")}
+        former = self.records[row].copy()
+        drift_rates = self.drift_rates[row].copy()
         self._take(row, prepared)
-        for name, value in stay.items():
-            self.records[name][row] = value
+        record = self.records[row]
+        for name in ("ratio_arrive", "decaying", "rising"):
+            record[name] = former[name]
+        record["former_drift"], record["former_drift_level"] = self._drifts(former, ages[0])
+        for name in ("drifting", "breathing"):  # what it was it still is for a while
+            record[name] = max(record[name], former[name])
+        # each drift goes on where it stands
+        self.drift_phases[row] += (drift_rates - self.drift_rates[row]) * ages[0]
         self._give(rows, ages, prepared, samples)
         self.records["former_slope"][row] = 1.0 / max(samples, 1)
         self.records["former_arrive"][row] = ages[0] + samples
@@ -139,11 +146,6 @@ class NoteTable:
         self.next_ages[inside] += at - CELL
         self.used[inside] = CELL
 
-    def release(self, rows: Rows, stage: Stage) -> None:
-        """Let the notes in `rows` go, by their release or at once."""
-        self.cut(rows)
-        self.envelopes.move(rows, self.next_ages[rows], stage)
-
     # -- laws -------------------------------------------------------------------------------
 
     def restless(self, rows: Rows) -> NDArray[np.bool_]:
@@ -157,7 +159,7 @@ class NoteTable:
         frequencies = self.course.frequencies(rows, ages[:, None])
         increments = self._ratios_at(rows, ages) * frequencies
         if self.records["drifting"][rows].any():
-            drift = self.records["drift_nepers"][rows, None]
+            drift = self._drifts(self.records[rows], ages)[0][:, None]
             increments *= np.exp(drift * np.sin(self._drift_angles(rows, ages)))
         return increments
 
@@ -166,7 +168,7 @@ class NoteTable:
         shapes = self._shapes(rows, ages, increments)
         shapes *= self.course.gains(rows, ages[:, None])
         if self.records["drifting"][rows].any():
-            level = self.records["drift_level"][rows, None]
+            level = self._drifts(self.records[rows], ages)[1][:, None]
             shapes *= np.exp(level * np.cos(self._drift_angles(rows, ages)))
         strengths: F32 = shapes.astype(np.float32) * nyquist_fade(increments)
         return strengths
@@ -228,6 +230,7 @@ class NoteTable:
         gains = [voice.velocity_gain(v) for v in course.records["velocity"][rows].tolist()]
         course.move("level", rows, ages, np.log(np.maximum(gains, FAINTEST)), samples)
         course.move("colour", rows, ages, voice.colour, samples)
+        course.move("breath", rows, ages, voice.breath.level_db * NEPERS_PER_DB, samples)
 
     def _unsettle(self, row: int, arrive: float) -> None:
         settled = self.course.records["settled"]
@@ -252,6 +255,17 @@ class NoteTable:
             share = (rest * records["former_slope"][rows])[:, None]
             shapes += (self.former_levels[rows] - shapes) * share
         return shapes
+
+    def _drifts(
+        self, records: NDArray[np.void], ages: NDArray[np.int64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return how far pitch and level drift at `ages`, on the way from a former voice's."""
+        share = np.maximum(records["former_arrive"] - ages, 0.0) * records["former_slope"]
+        drift, level = records["drift_nepers"], records["drift_level"]
+        return (
+            drift + (records["former_drift"] - drift) * share,
+            level + (records["former_drift_level"] - level) * share,
+        )
 
     def _drift_angles(self, rows: Rows, ages: NDArray[np.int64]) -> F64:
         turns = self.drift_rates[rows] * ages[:, None] + self.drift_phases[rows]

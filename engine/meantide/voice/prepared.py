@@ -27,6 +27,7 @@ ADDITIVE = np.dtype(
         (name, np.float64)
         for name in (
             "ratio_arrive", "former_slope", "former_arrive", "drift_nepers", "drift_level",
+            "former_drift", "former_drift_level",
             "formant_top", "decaying", "rising", "drifting", "shaped", "breathing",
         )
     ]
@@ -60,7 +61,7 @@ class PreparedVoice:
     formants: F64
     """(MOST_FORMANTS, 3): place in cycles a sample, 1 / half width, gain in nepers."""
     breath: F32
-    """Amplitudes of the bands of `breath_noise`, relative to the note's level."""
+    """Amplitudes of the bands of `breath_noise`, of unit power together."""
     record: NDArray[np.void]
     """An `ADDITIVE` record as its notes begin with."""
     course: CourseTemplate
@@ -119,8 +120,6 @@ def prepare_additive(voice: AdditiveVoice, rate: int) -> PreparedVoice:
     drift_rates = voice.drift.rate_hz / rate * (0.5 + (places * math.sqrt(2.0)) % 1.0)
     formants, top = _formants(voice, rate)
     breath = band_gains(voice.breath.hz, voice.breath.octaves, rate)
-    level_db = voice.breath.level_db
-    breath *= np.float32(0.0 if level_db <= QUIETEST_DB else 10.0 ** (level_db / 20.0))
     prepared = PreparedVoice(
         voice=voice,
         rate=rate,
@@ -140,7 +139,9 @@ def prepare_additive(voice: AdditiveVoice, rate: int) -> PreparedVoice:
         formants=formants,
         breath=breath,
         record=_record(voice, top),
-        course=CourseTemplate.of(voice.vibrato, voice.response, voice.colour, rate),
+        course=CourseTemplate.of(
+            voice.vibrato, voice.response, voice.colour, rate, voice.breath.level_db
+        ),
     )
     for name in ("ratios", "detunes", "levels", "second_levels", "decays", "rises", "phases",
                  "drift_rates", "formants", "breath"):  # fmt: skip

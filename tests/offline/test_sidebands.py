@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.special import jv
 
-from meantide.offline.fm_lines import generators, lines
+from meantide.offline.sidebands import generators, lines
 
 LOUDEST = np.linspace(0.0, 1.0, 4001)
 

@@ -46,7 +46,7 @@ class Generators:
 
 
 @dataclass(frozen=True, slots=True)
-class FmLines:
+class Sidebands:
     """Combinations (lines, generators) of whole numbers, and the most amplitude of each.
 
     A line `turns` if its phase is not the same, or the opposite, at every setting.
@@ -84,7 +84,7 @@ def generators(ratios: Sequence[float | None], hz: Sequence[float | None]) -> Ge
     )
 
 
-def lines(made_of: Generators, sound: Sound) -> FmLines | None:
+def lines(made_of: Generators, sound: Sound) -> Sidebands | None:
     """Return the lines of `sound` that come within 80 dB of a sine at full scale.
 
     At most 256, the loudest; None if the generators are too many, or too low, to tell.
@@ -110,7 +110,7 @@ def lines(made_of: Generators, sound: Sound) -> FmLines | None:
     kept = kept[np.argsort(-amplitude[kept])][:_MOST_LINES]
     kept = np.sort(kept)
     turns = np.abs(square.ravel()[kept]) < (1.0 - _SAME_PHASE) * power.ravel()[kept]
-    return FmLines(steps[kept].astype(np.int64), amplitude[kept], turns)
+    return Sidebands(steps[kept].astype(np.int64), amplitude[kept], turns)
 
 
 def _settings(operators: int) -> list[Reals]:
