@@ -11,7 +11,9 @@ import numpy as np
 import soundfile
 
 import tones
-from meantide.offline.takelog import LoggedNote, LoggedPartial, LoggedPitch, TakeLog
+from meantide.offline.takelog import TakeLog
+from meantide.offline.takelog_note import LoggedNote, LoggedPitch
+from meantide.offline.takelog_voice import LoggedPartial, LoggedVoice
 
 RATE = 48_000
 Partials = tuple[tuple[float, float, float | None], ...]
@@ -95,7 +97,7 @@ def make_log(notes: Sequence[Asked], frames: int, channels: int = 1) -> TakeLog:
         ceiling_samples=0,
         tunings=(),
         voices={
-            name: tuple(LoggedPartial(*partial) for partial in partials)
+            name: LoggedVoice(tuple(LoggedPartial(*partial) for partial in partials))
             for name, partials in VOICES.items()
         },
         notes=tuple(logged),

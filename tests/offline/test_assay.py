@@ -11,10 +11,10 @@ import soundfile
 import tones
 from meantide.errors import InvalidValue
 from meantide.offline.assay import Assay, Verdict, WaveFile, assay, assay_file
-from meantide.offline.assay_masking import Section, sections
 from meantide.offline.assay_reading import Fate
+from meantide.offline.assay_sections import Section, sections
 from meantide.offline.assay_windows import Steady, candidates, zones
-from meantide.offline.takelog import LoggedNote, LoggedPitch
+from meantide.offline.takelog_note import LoggedNote, LoggedPitch
 from takes import RATE, Asked, InMemory, make_audio, make_log, make_take, write_take
 
 CHORD = [Asked(261.6256), Asked(327.032), Asked(392.4384)]  # 4:5:6 on C4

@@ -9,13 +9,12 @@ from hypothesis import strategies as st
 
 from meantide.errors import InvalidValue
 from meantide.offline.takelog import (
-    LoggedNote,
-    LoggedPartial,
-    LoggedPitch,
     LoggedTuning,
     TakeLog,
     read,
 )
+from meantide.offline.takelog_note import LoggedDepth, LoggedNote, LoggedPitch
+from meantide.offline.takelog_voice import LoggedDrift, LoggedPartial, LoggedVibrato, LoggedVoice
 from takes import Asked, make_log
 
 SAMPLE = make_log([Asked(440.0), Asked(550.0, 0.5, voice="struck")], 96_000)
@@ -37,6 +36,8 @@ def changed(path: str, value: object) -> str:
 
 levels = st.floats(-1e6, 1e3)
 positive = st.floats(1e-6, 1e9)
+levels_up = st.floats(0.0, 4800.0)
+finite_hz = st.floats(-1e9, 1e9)
 finite = st.floats(allow_nan=False, allow_infinity=False)
 keys = st.text(max_size=5).filter(str.isprintable)
 opaque = st.dictionaries(
@@ -44,17 +45,40 @@ opaque = st.dictionaries(
 )
 
 
+cents = st.floats(-4800.0, 4800.0)
+maybe = st.none() | positive
+lesser = st.floats(0.0, 1e6)
+partials = st.builds(
+    LoggedPartial, positive, levels, maybe, maybe, lesser, finite_hz, maybe, st.booleans()
+)
+vibratos = st.builds(LoggedVibrato, positive, cents, positive, positive, st.just(0.0) | levels_up)
+drifts = st.builds(LoggedDrift, levels_up, positive)
+
+
+def spectra(count: int) -> st.SearchStrategy[tuple[LoggedPartial, ...]]:
+    return st.lists(partials, min_size=count, max_size=count).map(tuple)
+
+
+def voices(count: int) -> st.SearchStrategy[LoggedVoice]:
+    moving = (st.none() | vibratos, st.none() | drifts, st.integers(1, 16), st.booleans())
+    return st.builds(LoggedVoice, spectra(count), *moving)
+
+
 @st.composite
 def logs(draw) -> TakeLog:
     frames = draw(st.integers(0, 2**40))
+    count = draw(st.integers(0, 3))
+    spectrum = st.sampled_from([None, "drawn"])
     notes = []
     for number in range(draw(st.integers(0, 4))):
         start, release, end = sorted(draw(st.lists(st.integers(0, frames), min_size=3, max_size=3)))
         later = sorted(draw(st.lists(st.integers(start, end), max_size=3)))
-        pitches = [LoggedPitch(start, 0, draw(positive))]
+        pitches = [LoggedPitch(start, 0, draw(positive), draw(spectrum))]
         pitches += [
-            LoggedPitch(sample, draw(st.integers(0, 10**6)), draw(positive)) for sample in later
+            LoggedPitch(sample, draw(st.integers(0, 10**6)), draw(positive), draw(spectrum))
+            for sample in later
         ]
+        depths = [LoggedDepth(start, 0, 3.0), *(LoggedDepth(at, 5, draw(cents)) for at in later)]
         notes.append(
             LoggedNote(
                 number,
@@ -67,9 +91,12 @@ def logs(draw) -> TakeLog:
                 release,
                 end,
                 tuple(pitches),
+                draw(st.sampled_from([0.0, 6.5])),
+                draw(st.sampled_from([(), tuple(depths)])),
+                draw(st.sampled_from([(), (0.25,) * count])),
+                draw(st.none() | st.integers(start, end)),
             )
         )
-    partials = st.builds(LoggedPartial, positive, levels, st.none() | positive)
     tuning = st.builds(
         LoggedTuning,
         st.integers(0, 2**40),
@@ -92,8 +119,9 @@ def logs(draw) -> TakeLog:
         draw(levels),
         draw(st.integers(0, 100)),
         tuple(draw(st.lists(tuning, max_size=2))),
-        {"v": tuple(draw(st.lists(partials, max_size=3)))},
+        {"v": draw(voices(count))},
         tuple(notes),
+        {"drawn": draw(spectra(count))},
     )
 
 
@@ -115,7 +143,20 @@ def test_a_log_cannot_be_written_with_what_is_no_number():
     bad = LoggedNote(1, "a", "v", {}, 0.5, math.nan, 0, 1, 1, (LoggedPitch(0, 0, 440.0),))
     with pytest.raises(ValueError, match="JSON compliant"):
         make_log([], 10).__class__(
-            "0", "numpy", "w", 8000, 1, 1, "pcm16", "", "", 0.0, 0, (), {"v": ()}, (bad,)
+            "0",
+            "numpy",
+            "w",
+            8000,
+            1,
+            1,
+            "pcm16",
+            "",
+            "",
+            0.0,
+            0,
+            (),
+            {"v": LoggedVoice(())},
+            (bad,),
         ).to_json()
 
 

@@ -13,12 +13,16 @@ import soundfile
 from meantide.errors import InvalidValue
 from meantide.offline.assay_masking import Sounding
 from meantide.offline.assay_reading import Audio, Fate, PartialReading, read_zone
+from meantide.offline.assay_wander import Wander
 from meantide.offline.assay_windows import ONSET_S, SHORTEST_WINDOW, Steady, steady_stretches, zones
 from meantide.offline.partials import Reals
 from meantide.offline.takelog import TakeLog
 
 _CHECK_FRAMES = 1 << 18
 _SURE = 2.0  # uncertainties; a note has many partials, and one in twenty errs by more than this
+UNTOLD = "moves by touch"
+UNLISTED = "its lines are not listed"
+MEAN_ONLY = "in the mean of its movement"
 _CONTRADICTION = 3.0  # scatter over what the uncertainties allow
 
 
@@ -164,10 +168,8 @@ def _note_rows(
     note = sounding.notes[place]
     stretches = steady_stretches(note, sounding.sections[place], sounding.rate)
     for stretch in stretches:
-        found = [
-            _row(sounding, place, zone, audio, tolerance_cents)
-            for zone in zones(stretch, sounding.rate)
-        ]
+        parts = zones(stretch, sounding.rate) if stretch.told else (stretch,)
+        found = [_row(sounding, place, zone, audio, tolerance_cents) for zone in parts]
         attack = stretch.first <= note.start + round(ONSET_S * sounding.rate)
         first = note.start if attack else stretch.first
         yield replace(
@@ -193,12 +195,21 @@ def _badness(row: Row) -> tuple[int, float]:
 
 
 def _row(sounding: Sounding, place: int, zone: Steady, audio: Audio, tolerance_cents: float) -> Row:
-    readings = read_zone(sounding, place, zone, audio, tolerance_cents)
+    if not zone.told:
+        return replace(_unjudged(sounding, place, zone, (), tolerance_cents), why=UNTOLD)
+    if not sounding.voice(place).partials:
+        return replace(_unjudged(sounding, place, zone, (), tolerance_cents), why=UNLISTED)
+    readings, wandering = read_zone(sounding, place, zone, audio, tolerance_cents)
     row = _unjudged(sounding, place, zone, readings, tolerance_cents)
     if not readings:
         short = zone.last - zone.first < SHORTEST_WINDOW
         return replace(row, why="too short" if short else "no partial well below half the rate")
-    verdict, why = _verdict(readings, row.cents, tolerance_cents)
+    drift_cents = sounding.laws[place].untold_drift_cents
+    verdict, why = _verdict(readings, row.cents, tolerance_cents + drift_cents)
+    if verdict is Verdict.IN_TUNE and drift_cents:
+        why = f"within its drift of {drift_cents:g} cents"
+    elif verdict is Verdict.IN_TUNE and wandering is not None:
+        verdict, why = _moving_verdict(readings, wandering, sounding.rate)
     return replace(row, verdict=verdict, why=why)
 
 
@@ -216,16 +227,27 @@ def _verdict(
         return Verdict.OUT, ""
     if astray:
         worst = max(astray, key=lambda each: abs(each.cents or 0.0))
-        return Verdict.OUT, f"partial {worst.number} by {worst.cents:+.3f} cents"
+        return Verdict.OUT, f"partial {worst.name} by {worst.cents:+.3f} cents"
     if missing and not any(each.measured_hz for each in readings):
         return Verdict.MISSING, "no partial of it is there"
     if missing:
-        names = ", ".join(str(each.number) for each in missing[:6])
+        names = ", ".join(each.name for each in missing[:6])
         more = ", ..." if len(missing) > 6 else ""
         return Verdict.MISSING, f"partial {names}{more}"
     if not resolved:
         return Verdict.UNRESOLVED, _reason(readings)
     return Verdict.IN_TUNE, ""
+
+
+def _moving_verdict(
+    readings: tuple[PartialReading, ...], wandering: Wander, rate: int
+) -> tuple[Verdict, str]:
+    """Return the verdict on a note that is in tune in the mean of its movement."""
+    if wandering.partial is None:
+        return Verdict.IN_TUNE, "" if wandering.seen else MEAN_ONLY
+    name = readings[wandering.partial].name
+    where = f"{wandering.cents:+.3f} cents at {wandering.sample / rate:.3f} s"
+    return Verdict.OUT, f"partial {name} strays by {where}"
 
 
 def _reason(readings: tuple[PartialReading, ...]) -> str:

@@ -6,84 +6,24 @@ also through the edge it cuts into the window, whose spectrum falls as 1/distanc
 1/distance^2 for a bend. Each is bounded by its envelope; nothing counts on a null of the window.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from meantide.offline.assay_law import Law
+from meantide.offline.assay_sections import LN_60_DB, Section, Spectrum, sections
 from meantide.offline.partials import TERMS, Reals, window_at
-from meantide.offline.takelog import LoggedNote, LoggedPartial, TakeLog
+from meantide.offline.takelog import TakeLog
+from meantide.offline.takelog_voice import LoggedVoice
 
 _TABLE_BINS = 400
 _TABLE_STEP = 16  # entries a bin
 _DEATHS = (0.0, 2.0, 4.0, 7.0, 10.0, 14.0, 20.0, 28.0)  # nepers lost along the window
-_LN_60_DB = 3.0 * np.log(10.0)  # nepers in 60 dB
-_STEEPEST = 1.5 * _LN_60_DB  # a release may fall by 90 dB until the note is silent
+_STEEPEST = 1.5 * LN_60_DB  # a release may fall by 90 dB until the note is silent
 _IMAGE_BINS = 60.0  # a line this far above 0 Hz is not reached by its own mirror image
 _LEAST_DISTANCE = 0.25  # bins; nearer than this an edge is no longer told from the line
-
-
-@dataclass(frozen=True, slots=True)
-class Section:
-    """Between the samples `first` and `last` a note's frequency stays in `low_hz`..`high_hz`."""
-
-    first: int
-    last: int
-    low_hz: float
-    high_hz: float
-
-    @property
-    def steady(self) -> bool:
-        """Say whether the frequency stands still."""
-        return self.low_hz == self.high_hz
-
-
-def sections(note: LoggedNote) -> tuple[Section, ...]:
-    """Cut a note's life, from start to end, where its frequency begins or ceases to move."""
-    found: list[Section] = []
-    now_hz = note.pitches[0].hz
-    for place, pitch in enumerate(note.pitches):
-        later = note.pitches[place + 1].sample if place + 1 < len(note.pitches) else note.end
-        stop = min(later, note.end)
-        glide_end = min(pitch.sample + pitch.glide_samples, stop)
-        if glide_end > pitch.sample and pitch.hz != now_hz:
-            reached = (glide_end - pitch.sample) / pitch.glide_samples
-            next_hz = pitch.hz if reached == 1.0 else now_hz * (pitch.hz / now_hz) ** reached
-            low, high = sorted((now_hz, next_hz))
-            found.append(Section(pitch.sample, glide_end, low, high))
-            now_hz = next_hz
-        else:
-            glide_end = pitch.sample
-        if stop > glide_end:
-            now_hz = pitch.hz
-            before = found[-1] if found else None
-            if before and before.steady and before.low_hz == now_hz and before.last == glide_end:
-                found[-1] = Section(before.first, stop, now_hz, now_hz)
-            else:
-                found.append(Section(glide_end, stop, now_hz, now_hz))
-    return tuple(found)
-
-
-@dataclass(frozen=True, slots=True)
-class Voice:
-    """The partials of a voice as arrays: ratio, amplitude over the note's, nepers lost a second."""
-
-    ratio: Reals
-    gain: Reals
-    loss: Reals
-
-    @classmethod
-    def of(cls, partials: tuple[LoggedPartial, ...]) -> "Voice":
-        """Take the partials of a log."""
-        return cls(
-            np.array([each.ratio for each in partials], dtype=np.float64),
-            10.0 ** (np.array([each.level_db for each in partials], dtype=np.float64) / 20.0),
-            np.array(
-                [_LN_60_DB / each.decay_s if each.decay_s else 0.0 for each in partials],
-                dtype=np.float64,
-            ),
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +31,10 @@ class Crowd:
     """All lines sounding in a stretch, one entry each; edges are in units of the window's length.
 
     `note` is the place of the note in the log, `partial` its partial, `amplitude` the greatest it
-    has in the stretch. `step[k]` is the sum of the window's k-th derivative where the line begins,
+    has in the stretch. It stays in `low_hz`..`high_hz`, both (crowd,) or (lines, crowd) where it
+    depends on the line looked at; `swing_hz` and `drift_hz` are how much of that, either way, is
+    the spread by its vibrato and by its drift. Those of one `kin`, unless -1, share a vibrato.
+    `step[k]` is the sum of the window's k-th derivative where the line begins,
     moves or ceases to move; `bend[k]` where it is let go, to fall silent within `fade`. `death`
     says by how many nepers a line dies along the window.
     """
@@ -100,6 +43,9 @@ class Crowd:
     partial: NDArray[np.int64]
     low_hz: Reals
     high_hz: Reals
+    swing_hz: Reals
+    drift_hz: Reals
+    kin: NDArray[np.int64]
     amplitude: Reals
     step: tuple[Reals, Reals, Reals]
     bend: tuple[Reals, Reals, Reals]
@@ -141,7 +87,11 @@ class Sounding:
     def __init__(self, log: TakeLog) -> None:
         self.rate = log.rate
         self.notes = log.notes
-        self.voices = {name: Voice.of(partials) for name, partials in log.voices.items()}
+        self.voices = log.voices
+        self.laws = tuple(Law.of(note, log.voices[note.voice], log.rate) for note in log.notes)
+        self.kin = _kin(self.laws)
+        self._own = {name: Spectrum.of(voice.partials) for name, voice in log.voices.items()}
+        self._named = {name: Spectrum.of(partials) for name, partials in log.spectra.items()}
         self.sections = tuple(sections(note) for note in log.notes)
         self._start = np.array([note.start for note in log.notes], dtype=np.int64)
         self._end = np.array([note.end for note in log.notes], dtype=np.int64)
@@ -164,20 +114,29 @@ class Sounding:
                 found |= {edge for part in self.sections[other] for edge in (part.first, part.last)}
         return sorted(each for each in found if first < each < last)
 
-    def amplitudes(self, place: int, first: int, last: int) -> Reals:
+    def voice(self, place: int) -> LoggedVoice:
+        """Return the voice of the note at `place`."""
+        return self.voices[self.notes[place].voice]
+
+    def spectrum(self, place: int, name: str | None) -> Spectrum:
+        """Return the spectrum of that name, or if None that of the voice of the note at `place`."""
+        return self._own[self.notes[place].voice] if name is None else self._named[name]
+
+    def amplitudes(self, place: int, name: str | None, first: int, last: int) -> Reals:
         """Return what the window over first..last should see of each partial of a note.
 
-        That is its amplitude weighted by the window, its decay and its release included.
+        That is the most of its amplitude in the spectrum `name` weighted by the window, its decay,
+        its attack and its release included.
         """
         note = self.notes[place]
-        voice = self.voices[note.voice]
+        spectrum = self.spectrum(place, name)
         at: Reals = (np.arange(64, dtype=np.float64) + 0.5) / 64.0
         weight = window_at(at)[0]
         sample = first + at * (last - first)
         fallen = np.maximum(sample - note.release, 0.0) / max(note.end - note.release, 1)
-        lost = np.multiply.outer(voice.loss, (sample - note.start) / self.rate)
-        shape = np.exp(-lost - _STEEPEST * fallen) @ (weight / weight.sum())
-        amplitude: Reals = 10.0 ** (note.level_db / 20.0) * voice.gain * shape
+        shapes = spectrum.shapes((sample - note.start) / self.rate) * np.exp(-_STEEPEST * fallen)
+        shape = shapes @ (weight / weight.sum())
+        amplitude: Reals = 10.0 ** (note.level_db / 20.0) * spectrum.gain * shape
         return amplitude
 
     def crowd(self, first: int, last: int) -> Crowd:
@@ -194,11 +153,12 @@ class Sounding:
         image = heard & (low * (last - first) / self.rate < _IMAGE_BINS)
         mirrored = [column[image] for column in joined]
         mirrored[2], mirrored[3] = -high[image], -low[image]
+        mirrored[6] = np.full(int(image.sum()), -1.0)  # it swings the other way
         both = [
             np.concatenate([column[heard], mirror])
             for column, mirror in zip(joined, mirrored, strict=True)
         ]
-        note, partial, low, high, amplitude, death, fade, *edges = both
+        note, partial, low, high, swing, drift, kin, amplitude, death, fade, *edges = both
         step = (edges[0], edges[1], edges[2])
         bend = (edges[3], edges[4], edges[5])
         return Crowd(
@@ -206,6 +166,9 @@ class Sounding:
             partial.astype(np.int64),
             low,
             high,
+            swing,
+            drift,
+            kin.astype(np.int64),
             amplitude,
             step,
             bend,
@@ -214,31 +177,65 @@ class Sounding:
         )
 
     def _part(self, place: int, section: Section, first: int, last: int) -> list[Reals]:
-        note = self.notes[place]
-        voice = self.voices[note.voice]
+        note, law = self.notes[place], self.laws[place]
+        passed = [self.spectrum(place, name) for name in section.spectra]
+        loss = np.min([each.loss for each in passed], axis=0)
+        gain = np.max([each.gain for each in passed], axis=0)
+        low = np.min([each.hz(section.low_hz) for each in passed], axis=0)
+        high = np.max([each.hz(section.high_hz) for each in passed], axis=0)
+        swing = law.vibrato_reach(np.abs(high) * law.vibrato_share(first, last))
+        drift = law.drift_reach(high)
         size = last - first
         start = max(section.first, first)
         fade = (note.end - note.release) / size
         dying = fade > 0.0 and start >= note.release
-        faded = _LN_60_DB * (start - note.release) / size / fade if dying else 0.0
-        lost = voice.loss * ((start - note.start) / self.rate) + faded
-        amplitude = 10.0 ** (note.level_db / 20.0) * voice.gain * np.exp(-lost)
-        death = voice.loss * (size / self.rate) + (_LN_60_DB / fade if dying else 0.0)
+        faded = LN_60_DB * (start - note.release) / size / fade if dying else 0.0
+        lost = loss * ((start - note.start) / self.rate) + faded
+        amplitude = 10.0 ** (note.level_db / 20.0) * gain * np.exp(-lost)
+        death = loss * (size / self.rate) + (LN_60_DB / fade if dying else 0.0)
         if start > first:  # what starts inside the window has no less of it for dying on
             death = np.zeros_like(death)
         moves = [each for each in (section.first, section.last) if each != note.end]
         edges = _edges(moves, first, last)
         edges += _edges([note.release] if section.first <= note.release else [], first, last)
-        count = len(voice.ratio)
+        count = len(gain)
         return [
             np.full(count, float(place)),
             np.arange(count, dtype=np.float64),
-            voice.ratio * section.low_hz,
-            voice.ratio * section.high_hz,
+            low - swing - drift,
+            high + swing + drift,
+            swing,
+            drift,
+            np.full(count, float(self.kin[place])),
             amplitude,
             death,
             *(np.full(count, value) for value in (fade, *edges)),
         ]
+
+
+def stilled(crowd: Crowd, law: Law, kin: int, share: float, hz: Reals) -> Crowd:
+    """Return `crowd` as it spreads where each of the lines at `hz` is made to stand still.
+
+    What moves with a line stands still with it, but for the difference in Hz; all else takes on
+    its movement, backwards. `share` is how far the law's vibrato moves a frequency in the stretch.
+    """
+    at = hz[:, None]
+    low = crowd.low_hz + crowd.swing_hz + crowd.drift_hz
+    high = crowd.high_hz - crowd.swing_hz - crowd.drift_hz
+    apart = np.maximum(np.abs(low - at), np.abs(high - at))
+    akin = (crowd.kin == kin) & (kin >= 0)
+    together = law.vibrato_reach(share * apart)
+    swing = np.where(akin, together, crowd.swing_hz + law.vibrato_reach(share * at))
+    drift = crowd.drift_hz + (law.drift_reach(at) if law.drift_is_told else 0.0)
+    return replace(crowd, low_hz=low - swing - drift, high_hz=high + swing + drift)
+
+
+def _kin(laws: tuple[Law, ...]) -> tuple[int, ...]:
+    """Return a number for each law, the same for those that share a vibrato; -1 without one."""
+    numbers: dict[object, int] = {None: -1}
+    for law in laws:
+        numbers.setdefault(law.together, len(numbers) - 1)
+    return tuple(numbers[law.together] for law in laws)
 
 
 def _edges(samples: list[int], first: int, last: int) -> list[float]:

@@ -1,11 +1,11 @@
 """Where to measure: the steady stretches of a note, and the windows worth trying in each."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from meantide.offline.assay_masking import Section
+from meantide.offline.assay_sections import Section
 from meantide.offline.partials import fitting_size
-from meantide.offline.takelog import LoggedNote
+from meantide.offline.takelog_note import LoggedNote
 
 ONSET_S = 0.015  # left out after a note's start: its attack is a click to its own partials
 LONGEST_WINDOW_S = 4.0  # a longer stretch is measured at its beginning, middle and end
@@ -20,12 +20,16 @@ class Steady:
     """A stretch of a note at one frequency: from `first` to `last`, in samples.
 
     The note is held throughout; `tail` is how far the frequency still stands after its release.
+    Its partials are those of `spectrum`, or of its voice. Where it is not `told` how the note moves
+    nothing can be said of it.
     """
 
     first: int
     last: int
     tail: int
     hz: float
+    spectrum: str | None = None
+    told: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +49,14 @@ def steady_stretches(
     for section in sections:
         first = max(section.first, onset)
         last = min(section.last, note.release)
-        if section.steady and last > first:
-            found.append(Steady(first, last, section.last, section.low_hz))
+        if not section.steady or last <= first:
+            continue
+        told = section.last if note.told_until is None else note.told_until
+        whole = Steady(first, last, section.last, section.low_hz, section.spectra[0])
+        if told > first:
+            found.append(replace(whole, last=min(last, told), tail=min(section.last, told)))
+        if told < last:
+            found.append(replace(whole, first=max(first, told), told=False))
     return tuple(found)
 
 
@@ -62,7 +72,9 @@ def zones(stretch: Steady, rate: int) -> tuple[Steady, ...]:
     starts = [stretch.first, stretch.last - size]
     if length > 2 * size:
         starts.insert(1, stretch.first + (length - size) // 2)
-    return tuple(Steady(start, start + size, start + size, stretch.hz) for start in starts)
+    return tuple(
+        replace(stretch, first=start, last=start + size, tail=start + size) for start in starts
+    )
 
 
 def candidates(

@@ -11,15 +11,27 @@ import numpy as np
 from meantide import __version__
 from meantide.errors import InvalidValue
 from meantide.journal import Journal
+from meantide.offline.logged_voice import (
+    Moved,
+    Regrid,
+    Spectra,
+    follows_scale,
+    logged_voice,
+    with_movement,
+)
 from meantide.offline.render import TakeHead, describe_tuning, write_take
-from meantide.offline.takelog import LoggedNote, LoggedPartial, LoggedTuning, TakeLog
+from meantide.offline.takelog import LoggedTuning, TakeLog
+from meantide.offline.takelog_note import LoggedNote
+from meantide.offline.takelog_voice import LoggedVoice
 from meantide.offline.timeline import history_of, voice_labels
 from meantide.perform.event import Event, Held, Kind, Outcome, OutcomeKind, Pitch, PitchKind
 from meantide.perform.master import QUIETEST_DB
 from meantide.perform.performance import Performance
+from meantide.perform.sounding_pitch import pitch_hz
 from meantide.pitch import NoteName, Tuning
+from meantide.voice.degree_grid import DegreeGrid
 from meantide.voice.kernel import F32, Kernel
-from meantide.voice.voices import Voice, partials_of
+from meantide.voice.voices import Voice
 
 SILENT_DB = -120.0
 
@@ -40,7 +52,8 @@ def render_journal(
     first = next(value for value in journal.values.values() if isinstance(value, Tuning))
 
     def log() -> TakeLog:
-        notes = _Notes(journal, performance)
+        spectra = Spectra()
+        notes = _Notes(journal, performance, spectra)
         return TakeLog(
             meantide=__version__,
             wav=out.name,
@@ -56,6 +69,7 @@ def render_journal(
             tunings=tunings,
             voices=notes.voices(),
             notes=notes.logged(),
+            spectra=spectra.logged,
         )
 
     take = TakeHead(name, describe_tuning(first), head.rate)
@@ -116,11 +130,15 @@ class _Struck:
 class _Notes:
     """Puts the events of notes and what was reported of them together."""
 
-    def __init__(self, journal: Journal, performance: Performance) -> None:
+    def __init__(self, journal: Journal, performance: Performance, spectra: Spectra) -> None:
+        self._journal = journal
+        self._spectra = spectra
         self._rate = journal.head.rate
         self._frames = performance.sample
-        self._told: list[tuple[_Struck, list[Outcome]]] = []
-        """The notes that began, in order; ids are counted anew, since players use theirs again."""
+        self._told: list[tuple[_Struck, int, list[Outcome]]] = []
+        """The notes that began, in order, and their seeds; ids are counted anew, since players use
+        theirs again."""
+        seed = 0
         struck = _struck_in(journal)
         sounding: dict[int, list[Outcome]] = {}
         for outcome in performance.outcomes:
@@ -131,30 +149,28 @@ class _Notes:
                     continue
                 sounding[outcome.note] = []
                 if first is not None:
-                    self._told.append((first, sounding[outcome.note]))
+                    self._told.append((first, seed, sounding[outcome.note]))
+                seed += 1
             if outcome.note in sounding:
                 sounding[outcome.note].append(outcome)
-        self._labels = voice_labels(first.voice for first, _ in self._told)
+        self._labels = voice_labels(first.voice for first, _, _ in self._told)
 
-    def voices(self) -> dict[str, tuple[LoggedPartial, ...]]:
+    def voices(self) -> dict[str, LoggedVoice]:
         """Return the voices that notes began with, each version of one by a name of its own."""
-        return {
-            label: tuple(LoggedPartial(p.ratio, p.level_db, p.decay_s) for p in partials_of(voice))
-            for voice, label in self._labels.items()
-        }
+        return {label: logged_voice(voice) for voice, label in self._labels.items()}
 
     def logged(self) -> tuple[LoggedNote, ...]:
         """Return the notes in the order in which they began."""
         return tuple(
-            self._note(number, first, told)
-            for number, (first, told) in enumerate(self._told, start=1)
+            self._note(number, first, seed, told)
+            for number, (first, seed, told) in enumerate(self._told, start=1)
         )
 
-    def _note(self, number: int, first: _Struck, told: list[Outcome]) -> LoggedNote:
+    def _note(self, number: int, first: _Struck, seed: int, told: list[Outcome]) -> LoggedNote:
         voice, event = first.voice, first.event
         history = history_of(told, math.ceil(voice.gone_s * self._rate), self._frames)
         gain = voice.velocity_gain(event.amount) * math.sqrt(0.5)
-        return LoggedNote(
+        note = LoggedNote(
             number,
             "main",
             self._labels[voice],
@@ -166,6 +182,33 @@ class _Notes:
             history.end,
             history.pitches,
         )
+        note = with_movement(note, Moved(voice, seed, history.touched, history.revoiced))
+        return self._spectra.drawn(note, voice, self._regrids(event, note, voice))
+
+    def _regrids(self, event: Event, note: LoggedNote, voice: Voice) -> list[Regrid]:
+        """Return where a note's partials are drawn to: at first, and as the tuning changes."""
+        found: list[Regrid] = []
+        if not follows_scale(voice):
+            return found
+        tunings = sorted(
+            (each for each in self._journal.events if each.kind == Kind.TUNING),
+            key=lambda each: each.sample,
+        )
+        first = [each for each in tunings if each.sample <= note.start][-1]
+        later = [
+            each
+            for each in tunings
+            if note.start < each.sample < note.end and each.held == Held.FOLLOW
+        ]
+        for each in (first, *later):
+            tuning = self._journal.values[each.value]
+            if not isinstance(tuning, Tuning):
+                continue
+            hz = pitch_hz(tuning, event.pitch, self._journal.head.rate)
+            if hz is not None:
+                sample, glide = (note.start, 0) if each is first else (each.sample, each.samples)
+                found.append(Regrid(sample, glide, hz, DegreeGrid.of(tuning)))
+        return found
 
 
 def _struck_in(journal: Journal) -> dict[tuple[int, int], deque[_Struck]]:

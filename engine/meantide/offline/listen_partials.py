@@ -153,7 +153,9 @@ def _push_hz(hz: Reals, amplitude: Reals, others: Peaks, bin_hz: float) -> Reals
     places = np.arange(count)
     edges = (none, none, none)
     crowd = Crowd(
-        places, places, others.hz, others.hz, others.amplitude, edges, edges, none, none
+        note=places, partial=places, low_hz=others.hz, high_hz=others.hz,
+        swing_hz=none, drift_hz=none, kin=np.full(count, -1), amplitude=others.amplitude,
+        step=edges, bend=edges, fade=none, death=none,
     )  # fmt: skip
     pushed = pressure(crowd, hz, np.zeros((len(hz), count), dtype=np.bool_), bin_hz)
     push: Reals = pushed.all_push / np.maximum(amplitude, 1e-300) * bin_hz

@@ -9,7 +9,8 @@ turns no phase. (The idea is that of reassignment: Auger and Flandrin, IEEE Tran
 """
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 from functools import lru_cache
 
 import numpy as np
@@ -99,14 +100,22 @@ class Lines:
     drift_hz: Reals
 
 
+def joined(lines: Sequence[Lines]) -> Lines:
+    """Return lines found apart, one after the other."""
+    columns = (
+        np.concatenate([getattr(each, field.name) for each in lines]) for field in fields(Lines)
+    )
+    return Lines(*columns)
+
+
 class Stretch:
     """A stretch of mono samples, windowed once and searched for lines as often as asked.
 
-    `samples` is (size,) float64, at least 64 of them; it is read once and not kept. The length
-    used is `fitting_size(size)`, from the start.
+    `samples` is (size,), at least 64 of them, float64, or complex128 where they have been turned
+    in phase; it is read once and not kept. The length used is `fitting_size(size)`, from the start.
     """
 
-    def __init__(self, samples: Reals, rate: int) -> None:
+    def __init__(self, samples: Reals | Complexes, rate: int) -> None:
         self.size = fitting_size(len(samples))
         self.rate = rate
         self.bin_hz = rate / self.size
@@ -117,7 +126,10 @@ class Stretch:
         energy = [float(np.dot(weight, weight)) for weight in weights[:2]]
         self._energy = energy[0]
         self._slope_ratio = energy[1] / energy[0]
-        bins = np.fft.rfft(self._weighted[0])
+        if np.iscomplexobj(samples):
+            bins = np.fft.fft(self._weighted[0])[: self.size // 2 + 1]
+        else:
+            bins = np.fft.rfft(self._weighted[0])
         self._power: Reals = bins.real**2 + bins.imag**2
 
     def lines(self, expected_hz: Reals, low_hz: Reals, high_hz: Reals, floor: Reals) -> Lines:

@@ -9,6 +9,7 @@ import numpy as np
 
 from meantide import __version__
 from meantide.errors import InvalidValue
+from meantide.offline.logged_voice import Spectra
 from meantide.offline.takelog import TakeLog
 from meantide.offline.timeline import (
     Timeline,
@@ -99,6 +100,7 @@ def render(
             progress(performance.sample, max(total, performance.sample))
 
     def log() -> TakeLog:
+        spectra = Spectra()
         frames = performance.sample
         return TakeLog(
             meantide=__version__,
@@ -114,7 +116,8 @@ def render(
             ceiling_samples=performance.counts.softened_samples,
             tunings=logged_tunings(score, settings.rate),
             voices=logged_voices(score),
-            notes=logged_notes(timeline, performance.outcomes, settings.level_db, frames),
+            notes=logged_notes(timeline, performance.outcomes, settings.level_db, frames, spectra),
+            spectra=spectra.logged,
         )
 
     _check_room(out, total, settings)

@@ -6,19 +6,25 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from meantide.errors import InvalidValue
+from meantide.offline.logged_voice import (
+    Moved,
+    Regrid,
+    Spectra,
+    follows_scale,
+    logged_voice,
+    with_movement,
+)
 from meantide.offline.score import Change, Score, ScoreNote, ScorePart
 from meantide.offline.score_events import Order, Placed, note_events, part_events
-from meantide.offline.takelog import (
-    LoggedNote,
-    LoggedPartial,
-    LoggedPitch,
-    LoggedTuning,
-)
-from meantide.perform.event import Event, Kind, Outcome, OutcomeKind, PitchKind
+from meantide.offline.takelog import LoggedTuning
+from meantide.offline.takelog_note import LoggedNote, LoggedPitch
+from meantide.offline.takelog_voice import LoggedVoice
+from meantide.perform.event import Event, Held, Kind, Outcome, OutcomeKind, PitchKind
 from meantide.perform.performance import Performance
 from meantide.perform.sounding_pitch import bent, can_sound, pitch_hz
 from meantide.pitch import Tuning
-from meantide.voice.voices import Voice, partials_of
+from meantide.voice.degree_grid import DegreeGrid
+from meantide.voice.voices import Voice
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,12 +195,10 @@ def voice_labels(voices: Iterable[Voice]) -> dict[Voice, str]:
     return labels
 
 
-def logged_voices(score: Score) -> dict[str, tuple[LoggedPartial, ...]]:
-    """Return the partials of each voice of a score, as they sound."""
-    return {
-        label: tuple(LoggedPartial(p.ratio, p.level_db, p.decay_s) for p in partials_of(voice))
-        for voice, label in voice_labels(_voices_of(score)).items()
-    }
+def logged_voices(score: Score) -> dict[str, LoggedVoice]:
+    """Return what the log says of each voice of a score."""
+    labels = voice_labels(_voices_of(score))
+    return {label: logged_voice(voice) for voice, label in labels.items()}
 
 
 def _voices_of(score: Score) -> Iterable[Voice]:
@@ -204,19 +208,56 @@ def _voices_of(score: Score) -> Iterable[Voice]:
 
 
 def logged_notes(
-    timeline: Timeline, outcomes: Iterable[Outcome], level_db: float, frames: int
+    timeline: Timeline,
+    outcomes: Iterable[Outcome],
+    level_db: float,
+    frames: int,
+    spectra: Spectra,
 ) -> tuple[LoggedNote, ...]:
-    """Return what became of each note of a take of `frames` samples, by what was reported."""
+    """Return what became of each note of a take of `frames` samples, by what was reported.
+
+    `spectra` receives the partials that notes have in place of their voice's.
+    """
     told: dict[int, list[Outcome]] = {}
     for outcome in outcomes:
         told.setdefault(outcome.note, []).append(outcome)
+    seeds = seeds_of(outcomes)
     labels = voice_labels(_voices_of(timeline.score))
     notes = []
     for planned in timeline.notes:
-        gone_samples = math.ceil(planned.voice.gone_s * timeline.rate)
+        voice = planned.voice
+        gone_samples = math.ceil(voice.gone_s * timeline.rate)
         history = history_of(told[planned.id], gone_samples, frames)
-        notes.append(_logged_note(planned, labels[planned.voice], history, level_db))
+        note = _logged_note(planned, labels[voice], history, level_db)
+        seed = seeds[planned.id, note.start]
+        note = with_movement(note, Moved(voice, seed, history.touched, history.revoiced))
+        notes.append(spectra.drawn(note, voice, _regrids(timeline, planned, note)))
     return tuple(notes)
+
+
+def seeds_of(outcomes: Iterable[Outcome]) -> dict[tuple[int, int], int]:
+    """Return the seed of each note by its id and first sample: notes are counted as they begin."""
+    begun = [outcome for outcome in outcomes if outcome.kind == OutcomeKind.BEGAN]
+    return {(outcome.note, outcome.sample): seed for seed, outcome in enumerate(begun)}
+
+
+def _regrids(timeline: Timeline, planned: PlannedNote, note: LoggedNote) -> list[Regrid]:
+    """Return where a note's partials are drawn to: at first, and as the tuning changes."""
+    score, rate, pitch = timeline.score, timeline.rate, planned.note.pitch
+    if not follows_scale(planned.voice):
+        return []
+    found = []
+    first = tuning_at(score.tuning, score.changes, planned.note.start_s)
+    steps = [(note.start, 0, first)]
+    for change in score.changes:
+        sample = round(change.at_s * rate)
+        if note.start < sample < note.end and change.held == Held.FOLLOW:
+            steps.append((sample, round(change.glide_s * rate), change.tuning))
+    for sample, glide_samples, tuning in steps:
+        hz = pitch_hz(tuning, pitch, rate)
+        if hz is not None:
+            found.append(Regrid(sample, glide_samples, hz, DegreeGrid.of(tuning)))
+    return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -85,7 +85,7 @@ class NoteTable:
         self.decays[row] = prepared.decays
         self.rises[row] = prepared.rises
         if prepared.drifts:
-            self.drift_phases[row] = (prepared.phases * 7.0 + strike.seed * math.pi) % 1.0
+            self.drift_phases[row] = prepared.drift_phases_for(strike.seed)
         self.noise_places[row] = place_of(strike.seed)
         self.next_phases[row] = prepared.phases
         self.next_amplitudes[row] = self.amplitudes[row] = 0.0

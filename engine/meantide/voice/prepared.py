@@ -81,6 +81,11 @@ class PreparedVoice:
         """Tell whether partials are drawn to degrees."""
         return self.voice.drawn > 0.0
 
+    def drift_phases_for(self, seed: int) -> F64:
+        """Return where the drift of each partial begins, in cycles, in the note of that seed."""
+        phases: F64 = (self.phases * 7.0 + seed * math.pi) % 1.0
+        return phases
+
     def ratios_for(self, hz: float, grid: DegreeGrid | None) -> F64:
         """Return the partials' ratios over a note at `hz`; the first stays at the pitch itself."""
         if grid is None or not self.follows_scale:
