@@ -30,7 +30,7 @@ from playing import RATE, Samples, decibels, degree, hertz, key, play, saw, tune
 
 pytestmark = pytest.mark.usefixtures("kernel")  # every test with either
 LENGTH = 2 * RATE
-BLOCKS = (1, 64, 100, 256, 1024)
+BLOCKS = (1, 21, 64, 100, 256, 300, 1024)
 COUNT, MOST_HZ = 3, 500.0
 """Partials of each voice, and the highest fundamental before bends of half an octave."""
 

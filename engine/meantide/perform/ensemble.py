@@ -16,7 +16,7 @@ from meantide.perform.event import (
     OutcomeKind,
     PitchKind,
 )
-from meantide.perform.master import level_gain
+from meantide.perform.master import LOUDEST_DB, level_gain
 from meantide.perform.note import Note
 from meantide.perform.notes import Notes
 from meantide.perform.part import Part
@@ -287,7 +287,10 @@ class Ensemble:
         self._part(event.part).pan = min(max(event.amount, -1.0), 1.0)
 
     def _change_level(self, event: Event) -> None:
-        self._part(event.part).gain = level_gain(event.amount)
+        if event.amount <= LOUDEST_DB:
+            self._part(event.part).gain = level_gain(event.amount)
+        else:  # also what is no number
+            self._refuse(event)
 
     # -- inside -----------------------------------------------------------------------------
 

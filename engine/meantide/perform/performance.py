@@ -9,7 +9,7 @@ from collections import deque
 from meantide.errors import InvalidValue
 from meantide.perform.ensemble import Counts, Ensemble
 from meantide.perform.event import AT_ONCE, Event, Kind, Outcome
-from meantide.perform.master import SHORTEST_RAMP_S, Level, level_gain, soften
+from meantide.perform.master import LOUDEST_DB, SHORTEST_RAMP_S, Level, level_gain, soften
 from meantide.perform.notes import Notes
 from meantide.perform.queue import EventQueue
 from meantide.pitch import Tuning
@@ -116,6 +116,9 @@ class Performance:
             self._ensemble.act(event)
 
     def _change_level(self, event: Event) -> None:
+        if not event.amount <= LOUDEST_DB:  # also true of what is no number
+            self.counts.refused += 1
+            return
         samples = max(event.samples, round(SHORTEST_RAMP_S * self.rate))
         self.level.move(self.sample, level_gain(event.amount), samples)
 
