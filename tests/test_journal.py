@@ -20,8 +20,11 @@ from meantide.journal import (
 )
 from meantide.perform.event import Event, Held, Kind, Pitch, PitchKind
 from meantide.pitch import Anchor, Interval, LinearLayout, NoteName, Scale, Tuning
+from meantide.voice import fm_description
 from meantide.voice.description import AdditiveVoice, Partial
 from meantide.voice.envelope import Envelope
+from meantide.voice.fm_description import FmVoice, Operator
+from meantide.voice.voices import Voice
 
 HEAD = JournalHead(48_000, 256, 64, "compiled")
 
@@ -86,11 +89,15 @@ tunings = st.builds(
 partials = st.builds(
     Partial, st.floats(0.01, 1024), st.floats(-120, 24), st.none() | st.floats(0.01, 600)
 )
+heard, moving = Operator(1.0, level_db=0.0), Operator(Interval.ratio(7, 2))
 voices = st.builds(
     AdditiveVoice,
     st.just("buoy bell"),
     st.lists(partials, min_size=1, max_size=4).map(tuple),
     tilt_db=st.floats(-48, 48),
+) | st.builds(
+    lambda index: FmVoice("buoy horn", (heard, moving), (fm_description.Path(2, 1, index),)),
+    st.floats(0, 50),
 )
 
 
@@ -122,7 +129,7 @@ def test_events_written_as_lines_are_read_back_equal(
 
 @given(st.dictionaries(st.integers(1, 2**62), tunings | voices, max_size=4))
 def test_values_written_as_lines_are_read_back_equal(
-    file: Path, values: dict[int, Tuning | AdditiveVoice]
+    file: Path, values: dict[int, Tuning | Voice]
 ) -> None:
     lines = [value_line(number, value) for number, value in values.items()]
     assert read_journal(write(file, head_line(HEAD), *lines, end_line(0))).values == values

@@ -283,6 +283,7 @@ FM = "kind: fm\noperators:\n- {ratio: 1, level_db: 0}\n- {ratio: 2}\n"  # paths 
         (FM + "paths:\n- {from: 2, to: 1, index: much}\n", 6, "paths item 1.index: got 'much'; a"),
         (FM + "paths:\n- [2, 1, 1]\n- [2, 1, 1]\n", 5, "paths: got '2 to 1 twice'; allowed: o"),
         (FM + "paths:\n- [2, 1, 1]\n- [1, 2, 1]\n", 5, "paths: got '1 -> 2 -> 1'; allowed: pa"),
+        (FM, 4, "operators item 2: got 'neither heard nor moving one'; allowed: a level_db, or a"),
         (FM + "tilt_db: 3\n", 5, "unknown field: got 'tilt_db'; allowed: did you mean level_db? "),
         (FM + "highest_hz: 1\n", 5, "highest_hz: got 1.0; allowed: a number from 20 to 20000"),
     ],

@@ -70,11 +70,7 @@ def seconds_per_block(frames: int, notes: int) -> float:
     before = [level for ramp, _ in ramps for level in ramp.get(all=True)]
     block_s = min(run(blocks) for _ in range(BATCHES))
     after = [level for ramp, _ in ramps for level in ramp.get(all=True)]
-    if not all(
-        a < b
-        for one, two in zip(before, after, strict=True)
-        for a, b in zip(one, two, strict=False)
-    ):
+    if not all(early < late for early, late in zip(before, after, strict=True)):
         raise RuntimeError("a ramp stood still: the patch was not what is to be measured")
     if len(heard) != notes or not any(heard.get(all=True)):
         raise RuntimeError("the notes are silent: the patch was not what is to be measured")

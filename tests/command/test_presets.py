@@ -239,12 +239,12 @@ def test_what_is_refused(arguments: list[str], message: str) -> None:
 def test_fm_voices_are_listed_and_refused_where_partials_are_reckoned_with(own: Path) -> None:
     voices = own.parent / "voices"
     voices.mkdir()
-    (voices / "buoy.yaml").write_text(FM)  # invented
+    (voices / "two-sines.yaml").write_text(FM)  # invented
     listed = {each["name"]: each for each in json.loads(presets("voices", "--json").stdout)}
-    assert (listed["buoy"]["voice_kind"], listed["buoy"]["operators"]) == ("fm", 2)
-    [row] = [line for line in presets("voices").stdout.splitlines() if "buoy" in line]
-    assert [cell.strip() for cell in row.split("│")[1:4]] == ["buoy", "fm", "2 operators"]
+    assert (listed["two-sines"]["voice_kind"], listed["two-sines"]["operators"]) == ("fm", 2)
+    [row] = [line for line in presets("voices").stdout.splitlines() if "two-sines" in line]
+    assert [cell.strip() for cell in row.split("│")[1:4]] == ["two-sines", "fm", "2 operators"]
     for command in (["beats", "C4", "E4"], ["rough"]):
-        result = CliRunner().invoke(main, [*command, "--voice", "buoy"])
+        result = CliRunner().invoke(main, [*command, "--voice", "two-sines"])
         assert result.exit_code == 2
-        assert "--voice: got 'buoy'; allowed: an additive voice" in result.stderr
+        assert "--voice: got 'two-sines'; allowed: an additive voice" in result.stderr

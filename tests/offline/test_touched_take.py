@@ -14,7 +14,8 @@ from click.testing import CliRunner
 import tones
 from meantide.command import main
 from meantide.journal import JournalHead, end_line, event_line, head_line, value_line
-from meantide.perform.event import Event, Kind
+from meantide.offline.timeline import history_of
+from meantide.perform.event import Event, Kind, Outcome, OutcomeKind
 from meantide.pitch import Anchor, Scale, Tuning
 from playing import degree, hertz, note, saw
 
@@ -175,3 +176,23 @@ def test_a_journals_take_tells_when_notes_were_let_go_and_by_what_they_were_made
     assert set(log["voices"]) == {"saw", "saw (2)"}
     result = CliRunner().invoke(main, ["assay", str(out)])
     assert result.exit_code == 0, result.output
+
+
+def test_a_way_told_ahead_is_void_if_another_comes_before_it() -> None:
+    """A glide to sample 5000 turned at 3000 by a bend's end, until a bend at 2000 changed that."""
+    told = [
+        Outcome(OutcomeKind.BEGAN, 0, 1, 400.0),
+        Outcome(OutcomeKind.TOUCHED, 500, 1),
+        Outcome(OutcomeKind.MOVED, 1_000, 1, 410.0, 2_000),
+        Outcome(OutcomeKind.MOVED, 3_000, 1, 420.0, 2_000),
+        Outcome(OutcomeKind.MOVED, 2_000, 1, 425.0, 3_000),
+        Outcome(OutcomeKind.REVOICED, 6_000, 1),
+        Outcome(OutcomeKind.RELEASED, 7_000, 1),
+        Outcome(OutcomeKind.REVOICED, 7_100, 1),
+        Outcome(OutcomeKind.ENDED, 7_200, 1),
+    ]
+    history = history_of(told, 1_000, 50_000)
+    pieces = [(pitch.sample, pitch.glide_samples, pitch.hz) for pitch in history.pitches]
+    assert pieces == [(0, 0, 400.0), (1_000, 2_000, 410.0), (2_000, 3_000, 425.0)]
+    assert (history.start, history.release, history.end) == (0, 7_000, 7_200)
+    assert (history.touched, history.revoiced) == (500, 6_000)

@@ -8,14 +8,15 @@ from numpy.typing import NDArray
 from meantide.voice import compiled_sines
 
 Singles = NDArray[np.float32]
+Doubles = NDArray[np.float64]
 
 
-def over(name: str, arguments: Singles) -> NDArray[np.float64]:
+def over(name: str, arguments: Singles | Doubles) -> Doubles:
     """Return a function of `compiled_sines` of every argument, as compiled code calls it."""
     function = getattr(compiled_sines, name)
 
     @numba.njit(error_model="numpy")
-    def fill(arguments: Singles, out: Singles) -> None:
+    def fill(arguments: Singles | Doubles, out: Singles | Doubles) -> None:
         for i in range(len(arguments)):
             out[i] = function(arguments[i])
 
@@ -48,6 +49,15 @@ def test_exponentials_fall_as_they_should() -> None:
     # beyond, it stays finite, positive and far below all that is heard
     beyond = over("fallen", np.array([90.0, 1e4, 1e30, np.inf], np.float32))
     assert ((beyond > 0.0) & (beyond < 1e-34)).all()
+
+
+def test_what_decides_a_phase_is_exact_far_beyond_float32() -> None:
+    cycles = np.linspace(-0.5, 0.5, 100_001)
+    assert np.abs(over("exact_sine", cycles) - np.sin(2 * np.pi * cycles)).max() < 1e-11
+    little, much = np.linspace(-0.06, 0.06, 100_001), np.linspace(-30.0, 30.0, 100_001)
+    assert np.abs(over("grown_a_little", little) / np.exp(little) - 1).max() < 1e-12
+    assert np.abs(over("grown", much) / np.exp(much) - 1).max() < 1e-11
+    assert over("grown", np.zeros(1)) == over("grown_a_little", np.zeros(1)) == 1.0
 
 
 def test_phases_lose_their_whole_turns_only() -> None:

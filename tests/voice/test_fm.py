@@ -83,13 +83,14 @@ ARRANGEMENTS = {
 RATIOS = (1.0, 1.41, 2.0, 0.5, 3.01, 7.0)
 
 
+@pytest.mark.parametrize("beta", [0.0, 0.6])
 @pytest.mark.parametrize("name", ARRANGEMENTS)
-def test_any_arrangement_is_what_its_formula_says(kernel: Kernel, name: str) -> None:
+def test_any_arrangement_is_what_its_formula_says(kernel: Kernel, name: str, beta: float) -> None:
     """Each operator as sin(θ + Σ I·sin ..), by recursion; fed back ones by iteration."""
     paths = ARRANGEMENTS[name]
     count = max(max(source, target) for source, target, _ in paths)
     heard = {1, 2} if name == "one on two" else {1}
-    feedback = {count: 0.6}
+    feedback = {count: beta}
     operators = tuple(
         operator(RATIOS[n - 1], heard=n in heard, phase=0.1 * n, feedback=feedback.get(n, 0.0))
         for n in range(1, count + 1)
@@ -111,8 +112,8 @@ def test_any_arrangement_is_what_its_formula_says(kernel: Kernel, name: str) -> 
 
     expected = sum(sine(n) for n in heard) / math.sqrt(len(heard))
     heard_sound = sounded(voice, kernel, 97.0, len(samples))
-    # float32 samples of up to 1.5
-    assert np.abs(heard_sound - expected)[SETTLED:].max() < 3e-7
+    # float32 sines, the errors of each counting as often as they are passed on: 2 to 6 times here
+    assert np.abs(heard_sound - expected)[SETTLED:].max() < 1e-6
 
 
 @pytest.mark.parametrize("beta", [0.3, 0.5, 1.0, -0.5])

@@ -218,6 +218,25 @@ def test_velocity_and_key_act_on_level_and_on_indices(kernel: Kernel) -> None:
     assert 20 * math.log10(level) == pytest.approx(-6.0)
 
 
+def test_each_index_follows_the_operator_that_its_path_leaves(kernel: Kernel) -> None:
+    """At half velocity a voice is one whose indices are less by each source's own fall."""
+
+    def voice(falls: tuple[float, float, float], indices: tuple[float, float, float]) -> FmVoice:
+        ratios = (1.0, 2.0, 3.0, 1.5)
+        operators = tuple(
+            operator(ratio, heard=n == 0, velocity_db=fall)
+            for n, (ratio, fall) in enumerate(zip(ratios, (0.0, *falls), strict=True))
+        )
+        ends = ((2, 1), (3, 1), (4, 3))
+        paths = tuple(Path(*end, index) for end, index in zip(ends, indices, strict=True))
+        return FmVoice("v", operators, paths, velocity_exponent=0.0, highest_hz=300.0)
+
+    less = tuple(index * 10 ** (-db / 40) for index, db in ((1.0, 6.0), (2.0, 20.0), (1.5, 40.0)))
+    falling = bank_of(voice((6.0, 20.0, 40.0), (1.0, 2.0, 1.5)), kernel, Strike(220.0, 0.5))
+    plain = bank_of(voice((0.0, 0.0, 0.0), less), kernel, Strike(220.0, 0.5))
+    assert np.abs(read(falling, 2_000) - read(plain, 2_000)).max() < 1e-6
+
+
 def test_a_colour_of_1_is_12_db_on_the_indices(kernel: Kernel) -> None:
     voice = pair(1.0, 1.0, response=Response(timbre=Answer(colour=1.0)))
     bank = bank_of(voice, kernel, Strike(220.0, 1.0))

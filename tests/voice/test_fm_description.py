@@ -42,7 +42,7 @@ def test_an_index_is_0_to_50_radians(index: float) -> None:
         ((Path(2, 1, 1.0), Path(1, 3, 1.0), Path(3, 2, 1.0)), "1 -> 3 -> 2 -> 1"),
         ((Path(4, 1, 1.0),), "source: got 4"),
         ((Path(2, 1, 1.0), Path(2, 1, 2.0), Path(3, 1, 1.0)), "2 to 1 twice"),
-        ((Path(2, 1, 1.0),), "operator 3: got 'neither heard nor moving one'"),
+        ((Path(2, 1, 1.0),), "operators item 3: got 'neither heard nor moving one'"),
     ],
 )
 def test_paths_that_make_no_sense_are_named(paths: tuple[Path, ...], says: str) -> None:

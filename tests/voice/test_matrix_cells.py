@@ -43,10 +43,12 @@ def test_steady_cells_are_the_sum_of_their_sines(n: int, cells: int, count: int)
 def test_moving_cells_are_the_sum_of_their_sines(n: int, count: int) -> None:
     random = np.random.default_rng(n)
     phases = random.uniform(0.0, 1.0, (n, count))
-    ratios = random.uniform(0.5, 40.0, (n, count))
-    travel = np.cumsum(random.uniform(0.0, 0.01, (n, CELL)), axis=1)
+    begun, ending = random.uniform(0.0, 0.5, (2, n, count))
     amplitudes = random.uniform(0.0, 1.0, (n, 2, count)).astype(np.float32)
     out = np.zeros((n, CELL), np.float32)
-    MatrixCells().moving(phases, ratios, travel, amplitudes, out)
-    grid = phases[..., None] + ratios[..., None] * travel[:, None]
+    MatrixCells().moving(phases, begun, ending, amplitudes, out)
+    along = np.linspace(0.0, 1.0, CELL + 1)  # the area under the straight line, in trapezia
+    increments = begun[..., None] + (ending - begun)[..., None] * along
+    areas = (increments[..., :-1] + increments[..., 1:]) / 2.0
+    grid = phases[..., None] + np.cumsum(areas, axis=-1) - areas
     assert np.abs(out - plain_sum(grid, amplitudes)).max() < 1e-6 * np.sqrt(count)

@@ -14,7 +14,11 @@ and so the even and odd parts of a steady cell become
     odd  = (g cos θ - (h sin θ + m cos θ)·l²) · sin ω0·l + (d sin θ + δg cos θ) · l cos ω0·l.
 
 What is left out is largest at the ends of the cell, |D| = 28 and |l| = 7/2: of g, δαl³/2 = 600 α²,
-(δl)³/6 = 157,000 α³ and α²l⁴/8 = 19 α²; of d, αl³/2 = 21 α. `bending_error` bounds it.
+(δl)³/6 = 157,000 α³ and α²l⁴/8 = 19 α²; of d, αl³/2 = 21 α.
+
+Where that is as good, l² is left out too, and the sums are those of a steady cell. Then αl²/2 is up
+to 3.1 α off its middle, which is put into θ; ml² is 4,800 α², and δd·l² is 343 αd. `bending_errors`
+bounds what either leaves out.
 """
 
 import numpy as np
@@ -40,8 +44,11 @@ from meantide.voice.compiled_sines import ONE, TURN, cosine, reduced, sine
 from meantide.voice.compiling import Single, inlined
 from meantide.voice.kernel import CELL, F32, F64
 
-IN_ROWS = 6
-"""Rows of the work a run: what stands before cos, sin, l cos, l sin, l² cos and l² sin of ω0·l."""
+FIRST, SECOND = 4, 6
+"""Rows of the work a run: what stands before cos, sin, l cos and l sin of ω0·l, and before l²."""
+MEAN_SQUARE = np.float32(0.5 * (0.5**2 + 3.5**2))
+"""The middle of all l²."""
+BY_ALPHA, BY_SQUARE_AT_FIRST, BY_CHANGE_AT_FIRST = (np.float32(c) for c in (3.1, 5_000.0, 5.5))
 BY_SQUARE, BY_SIXTH_POWER = np.float32(1_000.0), np.float32(5.1e12)
 """Of α² and α⁶, a bound of what is left out of g: the latter takes in the short sines below."""
 BY_CHANGE = np.float32(0.34)
@@ -51,24 +58,26 @@ TWENTY_FOURTH, HUNDRED_AND_TWENTIETH = np.float32(1.0 / 24.0), np.float32(1.0 / 
 
 
 @inlined
-def bending_error(
+def bending_errors(
     increments: F64, next_increments: F64, amplitudes: F32, next_amplitudes: F32, work: F32
-) -> tuple[Single, Single]:
-    """Write α of the next cell; return how far at most this form of it would be from the truth.
+) -> tuple[Single, Single, Single]:
+    """Write α of the next cell; return how far from the truth it may be without l², and with it.
 
-    And, beside that, the sum of the amplitudes.
+    The third is the sum of the amplitudes.
     """
-    error, whole = ZERO, ZERO
+    first, second, whole = ZERO, ZERO, ZERO
     for k in range(len(increments)):
         alpha = np.float32(next_increments[k] - increments[k]) * (TURN / np.float32(CELL))
         start, goal = amplitudes[k], next_amplitudes[k]
         work[ALPHA * ROW + k] = alpha
         square = alpha * alpha
         of_gain = square * (BY_SQUARE + BY_SIXTH_POWER * square * square)
-        most = max(start, goal)
-        error += most * of_gain + abs(goal - start) * abs(alpha) * BY_CHANGE
+        most, change = max(start, goal), abs(goal - start) * abs(alpha)
+        second += most * of_gain + change * BY_CHANGE
+        of_gain = abs(alpha) * (BY_ALPHA + BY_SQUARE_AT_FIRST * abs(alpha))
+        first += most * of_gain + change * BY_CHANGE_AT_FIRST
         whole += most
-    return error, whole
+    return first, second, whole
 
 
 @inlined
@@ -81,9 +90,13 @@ def write_middles(increments: F64, next_increments: F64, middles: F64) -> None:
 
 @inlined
 def write_bent_runs(
-    increments: F64, next_increments: F64, phases: F64, basis: F32, work: F32
+    rows: int, increments: F64, next_increments: F64, phases: F64, basis: F32, work: F32
 ) -> None:
-    """Write what is true of each run of a bending cell, and move the phases on."""
+    """Write what is true of each run of a bending cell, and move the phases on.
+
+    `rows`, a constant, is FIRST or SECOND.
+    """
+    middle_turn = HALF * MEAN_SQUARE if rows == FIRST else ZERO
     count = len(increments)
     for k in range(count):
         phase, w = phases[k], increments[k]
@@ -98,7 +111,7 @@ def write_bent_runs(
     for pair in range(RUNS // 2):  # of runs as far after the middle as before it
         distance = np.float32((2 * pair + 1) * HALF_RUN)
         for k in range(count):
-            x = work[ALPHA * ROW + k] * (HALF * distance * distance)  # turns both alike
+            x = work[ALPHA * ROW + k] * (HALF * distance * distance + middle_turn)  # of both
             z = x * x
             sin_by = x * (ONE - z * (SIXTH - z * HUNDRED_AND_TWENTIETH))
             cos_by = ONE - z * (HALF - z * TWENTY_FOURTH)
@@ -106,20 +119,27 @@ def write_bent_runs(
             work[BENT_SIN * ROW + k] = sin * cos_by + cos * sin_by
             work[BENT_COS * ROW + k] = cos * cos_by - sin * sin_by
         across = (ACROSS + 2 * pair) * ROW
-        write_bent_run(RUNS // 2 + pair, distance, ONE, across, count, basis, work)
+        write_bent_run(rows, RUNS // 2 + pair, distance, ONE, across, count, basis, work)
         mirrored = (RUNS // 2 - 1 - pair) & (RUNS // 2 - 1)  # & says: not negative
-        write_bent_run(mirrored, -distance, -ONE, across, count, basis, work)
+        write_bent_run(rows, mirrored, -distance, -ONE, across, count, basis, work)
 
 
 @inlined
 def write_bent_run(
-    run: int, distance: Single, sign: Single, across: int, count: int, basis: F32, work: F32
+    rows: int,
+    run: int,
+    distance: Single,
+    sign: Single,
+    across: int,
+    count: int,
+    basis: F32,
+    work: F32,
 ) -> None:
     """Write what is true of a run whose middle is `distance` samples after the cell's.
 
     By itself: a loop that writes more rows does not become vectors.
     """
-    of_run = (OF_RUN + IN_ROWS * run) * ROW
+    of_run = (OF_RUN + rows * run) * ROW
     for k in range(count):
         cos_by, sin_by = basis[across + k], sign * basis[across + ROW + k]
         sin_0, cos_0 = work[BENT_SIN * ROW + k], work[BENT_COS * ROW + k]
@@ -132,8 +152,9 @@ def write_bent_run(
         work[of_run + ROW + k] = gain * cos
         work[of_run + 2 * ROW + k] = step * sin + bend * cos
         work[of_run + 3 * ROW + k] = step * cos - bend * sin
-        work[of_run + 4 * ROW + k] = h * cos - m * sin
-        work[of_run + 5 * ROW + k] = h * sin + m * cos
+        if rows == SECOND:
+            work[of_run + 4 * ROW + k] = h * cos - m * sin
+            work[of_run + 5 * ROW + k] = h * sin + m * cos
 
 
 @inlined
@@ -143,7 +164,7 @@ def sum_bent_runs(count: int, basis: F32, work: F32, cell: F32) -> None:
     square_0, square_1 = np.float32(0.25), np.float32(2.25)
     square_2, square_3 = np.float32(6.25), np.float32(12.25)
     for run in range(RUNS):
-        of_run = (OF_RUN + IN_ROWS * run) * ROW
+        of_run = (OF_RUN + SECOND * run) * ROW
         even_0 = even_1 = even_2 = even_3 = ZERO
         odd_0 = odd_1 = odd_2 = odd_3 = ZERO
         for k in range(count):

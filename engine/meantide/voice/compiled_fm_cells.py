@@ -1,8 +1,9 @@
 """The samples of a cell of an FM note, compiled: its operators, and the decimator.
 
-All in float64 up to the sum: what an operator moves by fifty radians has to be exact to much less
-than float32 is. Loops over the samples are the innermost; each takes a row of its own, so that its
-indices are plainly not negative and it becomes vectors.
+Phases are float64 until they are reduced. Sines are float32 where that is enough, and float64 where
+an operator is moved so far that it is not, and where one is fed back. Loops over the samples are
+the innermost; each takes rows of its own, so that its indices are plainly not negative and it
+becomes vectors.
 """
 
 import math
@@ -10,7 +11,7 @@ import math
 import numpy as np
 
 from meantide.voice.compiled_kepler import fed_back_sine, precise_sine
-from meantide.voice.compiled_sines import reduced
+from meantide.voice.compiled_sines import reduced, sine
 from meantide.voice.compiling import inlined
 from meantide.voice.decimator import REACH
 from meantide.voice.fm_points import FEEDBACK, FREQUENCY, HEARD, INDEX
@@ -31,7 +32,8 @@ def sum_operators(
     `begun` and `steps`: the point at the cell's start and its change a sample; `phases` those at
     the cell's start; `sounds` (MOST_OPERATORS, CELL) and `angles` (CELL,) are scratch.
     """
-    cell[:] = 0.0
+    for b in range(CELL):
+        cell[b] = 0.0
     for target in range(count):
         rate, bend = begun[FREQUENCY + target], 0.5 * steps[FREQUENCY + target]
         phase = phases[target]
@@ -61,9 +63,54 @@ def move(gain: float, step: float, late: float, sound: F64, sums: F64) -> None:
 
 
 @inlined
+def sum_single(
+    count: int, begun: F64, steps: F64, phases: F64, late: float, sounds: F32, moves: F32,
+    cell: F32,
+) -> None:  # fmt: skip
+    """Do as `sum_operators`, without feedback, in float32; `moves` (CELL,) is scratch."""
+    for b in range(CELL):
+        cell[b] = ZERO
+    for target in range(count):
+        rate, bend = begun[FREQUENCY + target], 0.5 * steps[FREQUENCY + target]
+        phase = phases[target]
+        moved = False
+        for source in range(target):
+            place = INDEX + target * (target - 1) // 2 + source
+            gain, step = begun[place] * PER_TURN, steps[place] * PER_TURN
+            if gain != 0.0 or step != 0.0:
+                if not moved:
+                    for b in range(CELL):
+                        moves[b] = ZERO
+                moved = True
+                move_single(gain, step, late, sounds[source], moves)
+        sound = sounds[target]
+        if moved:
+            for b in range(CELL):
+                t = b + late
+                angle = phase + t * (rate + t * bend) + moves[b]
+                sound[b] = sine(np.float32(reduced(angle)))
+        else:
+            for b in range(CELL):
+                t = b + late
+                sound[b] = sine(np.float32(reduced(phase + t * (rate + t * bend))))
+        gain, step = begun[HEARD + target], steps[HEARD + target]
+        if gain != 0.0 or step != 0.0:
+            move_single(gain, step, late, sound, cell)
+
+
+@inlined
+def move_single(gain: float, step: float, late: float, sound: F32, sums: F32) -> None:
+    """Add to `sums` a sound whose gain runs straight."""
+    first, rise = np.float32(gain + step * late), np.float32(step)
+    for b in range(CELL):
+        sums[b] += (first + rise * np.float32(b)) * sound[b]
+
+
+@inlined
 def decimate(fine: F32, taps: F32, cell: F32) -> None:
     """Write a cell from its samples in phases, (factor, REACH + CELL); as `decimator.decimated`."""
-    cell[:] = ZERO
+    for b in range(CELL):
+        cell[b] = ZERO
     for phase in range(len(taps)):
         for group in range((REACH + 1) // TAPS_AT_ONCE):
             last = TAPS_AT_ONCE * group + TAPS_AT_ONCE - 1

@@ -19,6 +19,8 @@ from meantide.voice.fm_prepared import PreparedFm
 from meantide.voice.fm_table import FmTable
 from meantide.voice.kernel import CELL, F32, F64, Kernel, Rows
 
+SOUNDING = np.iinfo(np.int64).max // 2
+
 
 class FmBank:
     """Up to `notes` notes of any FM voices, at one sample rate: a `Bank`.
@@ -32,12 +34,15 @@ class FmBank:
         self._table = FmTable(notes, rate)
         self._reader = fm_reader(kernel, self._table)
         self._prepared: list[PreparedFm | None] = [None] * notes
+        self._quiet_from = np.full(notes, SOUNDING)
+        """The age from which on nothing is made of a note, as far as was seen."""
 
     # -- events -----------------------------------------------------------------------------
 
     def start(self, row: int, prepared: PreparedFm, strike: Strike) -> None:
         """Begin a note of `prepared` in `row`."""
         self._prepared[row] = prepared
+        self._quiet_from[row] = SOUNDING
         self._table.start(row, prepared, strike)
         self._reader.land(np.array([row]))
 
@@ -92,10 +97,15 @@ class FmBank:
         heard = slice(HEARD, FEEDBACK)
         begun = np.abs(table.points[rows, heard]).sum(axis=1)
         ended = np.abs(table.next_points[rows, heard]).sum(axis=1)
-        # what was made before the current cell is still in the decimator, until it has passed
-        passed = ~oversampled | (table.used[rows] >= REACH)
         silent = np.where(at_end & ~oversampled, ended, begun) < INAUDIBLE
         ages = table.next_ages[rows] - np.where(at_end & ~oversampled, 0, CELL)
+        # what was made before is still in the decimator, until it has passed; a cell may be looked
+        # at always at the same place, and so one cell alone cannot tell
+        quiet_from = np.where(silent, np.minimum(self._quiet_from[rows], ages), SOUNDING)
+        self._quiet_from[rows] = quiet_from
+        passed = ~oversampled | (
+            table.next_ages[rows] - CELL + table.used[rows] - quiet_from >= REACH
+        )
         gone: NDArray[np.bool_] = silent & passed & table.settled(rows, ages)
         return gone
 

@@ -202,4 +202,6 @@ class FmVoice:
         for number in order:
             if number not in useful:
                 allowed = "a level_db, or a path that leads to an operator that is heard"
-                raise InvalidValue(f"operator {number}", "neither heard nor moving one", allowed)
+                raise InvalidValue(
+                    f"operators item {number}", "neither heard nor moving one", allowed
+                )

@@ -140,6 +140,7 @@ class FmTable:
         pitches = self.course.frequencies(rows, self.next_ages[rows, None])
         ends = self._frequencies(rows, self.next_ages[rows, None], pitches)
         self.next_points[rows, frequencies] = ends[:, 0]
+        self.records["still"][rows] = 0
 
     def cut(self, rows: Rows) -> None:
         """End the current cell of the notes in `rows` where it stands."""

@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 
 from meantide.voice.breath_noise import BANDS, LENGTH, noise_bands
 from meantide.voice.compiled_bending import (
-    bending_error,
+    FIRST,
+    SECOND,
+    bending_errors,
     sum_bent_runs,
     write_bent_runs,
     write_middles,
@@ -205,12 +207,18 @@ def bend(
 ) -> None:  # fmt: skip
     """Make a cell whose frequencies do not stay, and move the phases on."""
     count = len(increments)
-    error, most = bending_error(increments, next_increments, amplitudes, next_amplitudes, work)
-    if error <= BENDING_LIMIT * most:
+    first, second, whole = bending_errors(
+        increments, next_increments, amplitudes, next_amplitudes, work
+    )
+    if second <= BENDING_LIMIT * whole:
         write_middles(increments, next_increments, middles)
         write_basis(middles[:count], basis)
-        write_bent_runs(increments, next_increments, phases, basis, work)
-        sum_bent_runs(count, basis, work, cell)
+        if first <= BENDING_LIMIT * whole:
+            write_bent_runs(FIRST, increments, next_increments, phases, basis, work)
+            sum_runs(count, basis, work, cell)
+        else:
+            write_bent_runs(SECOND, increments, next_increments, phases, basis, work)
+            sum_bent_runs(count, basis, work, cell)
     else:
         sum_moving(increments, next_increments, phases, work, cell)
 
