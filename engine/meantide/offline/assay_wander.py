@@ -25,6 +25,9 @@ from meantide.offline.assay_windows import SHORTEST_WINDOW, Window
 from meantide.offline.partials import Reals, fitting_size
 
 _PERIODS = (0.5, 1.0)  # of the law: a longer window would average its errors away
+# A line fainter than that beside the note's strongest may be pushed, in so short a window, by what
+# no log tells of: rounding, and the faintest of what a voice makes.
+_FAINTEST = 10.0 ** (-50.0 / 20.0)
 _FEWEST = 2.0  # short windows in the whole
 _SURE = 4.0  # uncertainties; hundreds of short windows are looked at
 _ON_ITS_WAY = (
@@ -53,6 +56,7 @@ def wander(
 ) -> Wander:
     """Look at `lines`, resolved in the windows that `raw` tells of, in short windows of those."""
     law, rate = task.law, task.sounding.rate
+    lines = lines[raw.amplitude[lines] >= _FAINTEST * raw.amplitude.max()]
     if not len(lines):
         return Wander(seen=False)
     if not law.drift_is_told:
