@@ -93,14 +93,18 @@ def on_log_axis(found: Spectrogram, low_hz: float, high_hz: float, bands: int) -
 def level_over_time(samples: Reals, rate: int, hz: float, hop_s: float) -> tuple[Reals, Reals]:
     """Return times (frames,) in s and the level in dB of mono `samples` of a note at `hz`.
 
-    It is that of a sine of equal power (amplitude 1: 0 dB), averaged under a raised cosine of a
-    whole even number of the note's periods, 20 ms or more: harmonics leave no ripple in it.
+    It is that of a sine of equal power (amplitude 1: 0 dB), averaged under a raised cosine
+    `averaging_s` long.
     """
-    periods = 2 * math.ceil(0.02 * hz / 2.0)
-    size = max(round(periods * rate / hz), 2)
+    size = max(round(averaging_s(hz) * rate), 2)
     weights = np.sin(math.pi * (np.arange(size) + 0.5) / size) ** 2
     power = np.convolve(samples**2, weights * (2.0 / weights.sum()))
     hop = max(round(hop_s * rate), 1)
     frames = 1 + max(len(samples) - 1, 0) // hop
     chosen = np.arange(frames) * hop
     return chosen / rate, decibels(np.sqrt(power[chosen + size // 2]))
+
+
+def averaging_s(hz: float) -> float:
+    """Return a whole even number of periods, 20 ms or more: harmonics then leave no ripple."""
+    return 2 * math.ceil(0.02 * hz / 2.0) / hz
