@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meantide.errors import InvalidValue
-from meantide.offline.partials import Reals, window
+from meantide.offline.partials import Reals, fitting_size, window
 
 SILENCE_DB = -200.0
 """Nothing is told as quieter."""
@@ -39,10 +39,11 @@ class Spectrogram:
 def spectrogram(samples: Reals, rate: int, window_s: float, hop_s: float) -> Spectrogram:
     """Return the levels of mono `samples` (size,), one frame every `hop_s` from the first sample.
 
-    The sound counts as silent before its first sample and after its last. Windows and hops are
-    rounded to whole samples; raises InvalidValue for a window under 64 of them, or a hop under one.
+    The sound counts as silent before its first sample and after its last. Windows are
+    shortened by up to 3 % to what transforms fast, and hops rounded to whole samples. Raises
+    InvalidValue for a window under 64 samples, or a hop under one.
     """
-    size, hop = 2 * round(window_s * rate / 2.0), round(hop_s * rate)
+    size, hop = fitting_size(round(window_s * rate)), round(hop_s * rate)
     if size < 64:
         raise InvalidValue("window_s", window_s, f"{64 / rate:g} s or more")
     if hop < 1:

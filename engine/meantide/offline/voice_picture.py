@@ -34,7 +34,8 @@ _BOTTOM, _HEIGHT, _LEVEL, _LEVEL_HEIGHT = 0.115, 0.565, 0.70, 0.145
 _COLUMNS = (0.835, 0.91, 0.975)  # where the partials' Hz, cents and dB end
 _KEY_HEIGHT = 0.014
 _LABEL_POINTS, _LABEL_GAP_POINTS = 8.0, 11.0
-_ABOUT_WIDTH, _ABOUT_LINES = 105, 2  # letters, lines
+_NAME_POINTS, _NAME_ROOM, _BOLD_WIDTH = 17.0, 0.48, 0.72  # of the page; of a letter's height
+_ABOUT_WIDTH, _ABOUT_LINES = 115, 2  # letters, lines
 _FACTS_TOP, _FACTS_LINE, _FACTS_WIDTH, _FACTS_LINES = 0.847, 0.0178, 62, 8
 _ROOM_AFTER = 0.12  # of the time held, for the words beside its end
 _TICKS_HZ = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000)
@@ -101,18 +102,17 @@ def _spectrogram(study: VoiceStudy) -> Spectrogram:
 
 def _write_head(figure: "Figure", study: VoiceStudy) -> None:
     voice, struck = study.voice, study.struck
-    figure.text(_LEFT, 0.965, voice.name, size=17, weight="bold", va="center", parse_math=False)
+    points = min(_NAME_POINTS, _NAME_ROOM * _INCHES[0] * 72.0 / (len(voice.name) * _BOLD_WIDTH))
+    figure.text(_LEFT, 0.965, voice.name, size=points, weight="bold", va="center", parse_math=False)
     told = textwrap.wrap(voice.about, _ABOUT_WIDTH, max_lines=_ABOUT_LINES, placeholder=" …")
     figure.text(
         _LEFT, 0.935, "\n".join(told), size=10, va="top", linespacing=1.25, parse_math=False
     )
     note = (
         f"{struck.name} = {struck.hz:.6g} Hz in {struck.tuning.scale.label}, "
-        f"{struck.tuning.anchor.label}\nvelocity {struck.velocity:g}, held {struck.held_s:g} s"
+        f"{struck.tuning.anchor.label}; velocity {struck.velocity:g}, held {struck.held_s:g} s"
     )
-    figure.text(
-        _COLUMNS[-1], 0.972, note, size=9, ha="right", va="top", linespacing=1.25, parse_math=False
-    )
+    figure.text(_COLUMNS[-1], 0.965, note, size=9, ha="right", va="center", parse_math=False)
 
 
 def _write_facts(figure: "Figure", study: VoiceStudy) -> None:
@@ -155,7 +155,9 @@ def _draw_spectrogram(axes: "Axes", picture: Spectrogram, study: VoiceStudy, top
     axes.set_xlabel("time, seconds")
     axes.axvline(study.struck.held_s, **{**_RULE, "color": "white"})
     axes.set_facecolor(colormaps[COLOURS](0))
-    axes.set_xlim(0.0, max(float(picture.times_s[-1]), (1.0 + _ROOM_AFTER) * study.struck.held_s))
+    end_s = max(float(picture.times_s[-1]), (1.0 + _ROOM_AFTER) * study.struck.held_s)
+    axes.set_xlim(0.0, end_s)
+    axes.set_xticks(np.arange(math.floor(end_s) + 1.0))
 
 
 def _draw_level(axes: "Axes", study: VoiceStudy) -> None:
