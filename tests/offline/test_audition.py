@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -74,7 +75,7 @@ def test_a_note_waits_until_the_one_before_is_silent_but_not_for_ever() -> None:
         notes = notes_of("12-equal", "A4=440", Envelope(release_s=release_s))
         return {
             float(after.start_s - before.start_s - before.length_s)
-            for before, after in zip(notes[:4], notes[1:5], strict=True)
+            for before, after in pairwise(notes[:5])
         }
 
     [gap] = gaps(0.5)

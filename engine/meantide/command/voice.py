@@ -41,10 +41,10 @@ MOST_ROWS = 24
 @click.option("--degree", type=int, help="The degree to look at, in place of a note.")
 @click.option(
     "--velocity",
-    type=click.FloatRange(0.01, 1.0),
+    type=float,
     default=DEFAULT_VELOCITY,
     show_default=True,
-    help="How hard that note is struck.",
+    help="How hard that note is struck, 0.01 to 1.",
 )
 @click.option(
     "--rate",

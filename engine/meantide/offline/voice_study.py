@@ -20,6 +20,7 @@ from meantide.perform.event import Pitch, PitchKind
 from meantide.perform.performance import Performance
 from meantide.pitch import Tuning
 from meantide.voice.description import MOST_PARTIALS, Drift, Unison
+from meantide.voice.envelope import check_range
 from meantide.voice.kernel import Kernel
 from meantide.voice.touch import Vibrato
 from meantide.voice.voices import Voice
@@ -44,6 +45,9 @@ class Struck:
     held_s: float = HELD_S
     longest_s: float = LONGEST_S
     rate: int = 48_000
+
+    def __post_init__(self) -> None:
+        check_range("velocity", self.velocity, 0.01, 1.0)
 
     @property
     def hz(self) -> float:
