@@ -107,7 +107,7 @@ def test_the_strongest_partials_are_named_and_the_rest_counted(
     path = tmp_path / "reed.svg"
     draw_voice(path, reed)
     texts = pictures.texts_in_svg(path)
-    assert "the strongest 28 of 40 partials:" in texts
+    assert "the strongest 28 of 40 components:" in texts
     hz = [f"{220 * n:.1f}" for n in range(1, 41)]
     assert [each in texts for each in hz] == [True] * 28 + [False] * 12
 

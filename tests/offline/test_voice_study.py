@@ -120,13 +120,21 @@ def test_how_long_it_rings_after_it_is_let_go() -> None:
 
 def test_reach_is_that_of_what_is_within_80_db() -> None:
     found = looked_at(THREE)
-    assert found.spectrum.highest_hz == pytest.approx(880.0, abs=0.1)
+    assert found.highest_hz == pytest.approx(880.0, abs=0.1)
     # partials fade from 0.9 of half the rate on: at 4 times the note, notes up to 5400 Hz
     assert whole_to_hz(found) == pytest.approx(0.9 * 24_000 / 4)
     softer = replace(THREE, partials=(*THREE.partials, Partial(8.0, -90.0)))
     assert whole_to_hz(looked_at(softer)) == pytest.approx(0.9 * 24_000 / 4)
     # and a note so high that only one partial is left has not another reach
     assert whole_to_hz(looked_at(THREE, replace(A3, degree=45))) == pytest.approx(5400.0)
+
+
+def test_reach_counts_what_is_there_at_first_only() -> None:
+    partials = (Partial(1.0), Partial(20.0, -40.0, decay_s=0.3))
+    found = looked_at(AdditiveVoice("struck", partials, Envelope(decay_s=1.5, sustain_db=-3.0)))
+    assert found.spectrum.from_s > 0.5  # when the high partial is long gone
+    assert found.spectrum.hz == pytest.approx([220.0], abs=0.1)
+    assert found.highest_hz == pytest.approx(4400.0, abs=1.0)
 
 
 def test_twice_is_the_same() -> None:

@@ -148,7 +148,7 @@ def _as_json(found: VoiceStudy, cost: Cost) -> dict[str, Any]:
             "falls_60_db_s": course.falls_s,
         },
         "spectrum_from_s": found.spectrum.from_s,
-        "highest_hz": found.spectrum.highest_hz,
+        "highest_hz": found.highest_hz,
         "whole_to_hz": whole_to_hz(found),
         "cost": asdict(cost),
         "components": [asdict(each) for each in components_of(found)],
@@ -191,7 +191,7 @@ def _print_components(components: Sequence[Component], note: str) -> None:
     rows = [
         (
             f"{each.ratio:.4f}",
-            f"{each.cents:.1f}",
+            _number(each.cents, 1),
             f"{each.hz:.2f}",
             _number(each.level_db, 1),
             _number(each.stated_db, 1),
@@ -205,8 +205,8 @@ def _print_components(components: Sequence[Component], note: str) -> None:
     if len(shown) < len(components):
         left = len(components) - len(shown)
         notes.append(f"{left} more; --json has all")
-    print_table(Printed(f"partials over {note}, the strongest", tuple(notes), headings, rows))
+    print_table(Printed(f"components over {note}, the strongest", tuple(notes), headings, rows))
 
 
 def _number(value: float | None, digits: int) -> str:
-    return "-" if value is None else f"{value:.{digits}f}"
+    return "-" if value is None else f"{round(value, digits) + 0.0:.{digits}f}"

@@ -75,11 +75,21 @@ def figure_of(study: VoiceStudy) -> "Figure":
         above = figure.add_axes((_LEFT, _LEVEL, _TIME_WIDTH, _LEVEL_HEIGHT), sharex=middle)
         _draw_level(above, study)
         beside = figure.add_axes((_SPECTRUM, _BOTTOM, _SPECTRUM_WIDTH, _HEIGHT), sharey=middle)
-        components = [each for each in components_of(study) if each.level_db is not None]
+        components = _components_above(study, top_db - SPAN_DB)
         _draw_spectrum(beside, study, components, top_db)
         _draw_key(figure)
         _write_components(figure, beside, study, components)
     return figure
+
+
+def _components_above(study: VoiceStudy, floor_db: float) -> list[Component]:
+    """Return the components that were measured and are seen in the spectrum."""
+    least_db = floor_db - study.spectrum.strongest_db
+    return [
+        each
+        for each in components_of(study)
+        if each.level_db is not None and each.level_db > least_db
+    ]
 
 
 def _loudest_db(study: VoiceStudy) -> float:
@@ -90,7 +100,7 @@ def _frequencies(study: VoiceStudy) -> tuple[float, float]:
     """Return the ends of the frequency axis: what sounds lies well within, up to half the rate."""
     lines = study.spectrum.hz
     lowest = float(lines.min(initial=study.struck.hz))
-    highest = float(lines.max(initial=study.struck.hz))
+    highest = max(float(lines.max(initial=study.struck.hz)), study.highest_hz)
     half = study.struck.rate / 2.0
     return max(lowest / 1.6, 10.0), min(max(1.6 * highest, 3000.0), half)
 
@@ -237,12 +247,12 @@ def _write_components(
         _lead(
             figure, (edge, edge + 0.003, edge + 0.03, edge + 0.034), mark / points, place / points
         )
-        cells = (f"{each.hz:.1f}", f"{each.cents:.1f}", f"{each.level_db:.1f}")
+        cells = (f"{each.hz:.1f}", f"{round(each.cents, 1) + 0.0:.1f}", f"{each.level_db:.1f}")
         _write_cells(figure, place / points, cells)
     _write_cells(figure, _BOTTOM + _HEIGHT + 0.009, ("Hz", "cents", "dB"))
     which = "" if len(shown) == len(components) else f"the strongest {len(shown)} of "
     feet = (
-        f"{which}{len(components)} partials:",
+        f"{which}{len(components)} components:",
         f"cents over {study.struck.name}, dB re the strongest",
     )
     for number, text in enumerate(feet):

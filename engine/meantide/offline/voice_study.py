@@ -92,17 +92,13 @@ class Spectrum:
     hz: Reals
     levels_db: Reals
 
-    @property
-    def highest_hz(self) -> float:
-        """The frequency of the highest line; 0 if there is none."""
-        return float(self.hz.max(initial=0.0))
-
 
 @dataclass(frozen=True, slots=True)
 class VoiceStudy:
     """What was measured of a note; `samples` (size,) is its mono sound, `peak_db` of all of it.
 
-    `steady` (size,) is the part that the spectrum is of, `rms_db` how loud the note is there.
+    `steady` (size,) is the part that the spectrum is of, `rms_db` how loud the note is there;
+    `highest_hz` is the highest line that comes at any time within 80 dB of the note's strongest.
     """
 
     voice: Voice
@@ -111,6 +107,7 @@ class VoiceStudy:
     steady: Reals
     peak_db: float
     rms_db: float
+    highest_hz: float
     course: Course
     spectrum: Spectrum
 
@@ -165,6 +162,7 @@ def study(voice: Voice, struck: Struck, kernel: Kernel) -> VoiceStudy:
         steady,
         float(decibels(np.abs(samples).max(keepdims=True))[0]),
         float(decibels(rms)),
+        _highest_hz(at_rest, struck),
         course,
         spectrum,
     )
@@ -189,6 +187,20 @@ def _course(samples: Reals, struck: Struck) -> Course:
         float(levels_db[go]),
         float(times_s[go + fallen[0]] - struck.held_s) if len(fallen) else None,
     )
+
+
+def _highest_hz(samples: Reals, struck: Struck) -> float:
+    """Return the highest line there is while the note is held, looked for at every half of a piece.
+
+    A sound too short for lines has the note's own frequency.
+    """
+    span = round(STEADY_S * struck.rate)
+    held = samples[: round(struck.held_s * struck.rate)]
+    pieces = [held[at : at + span] for at in range(0, max(len(held) - span, 0) + 1, span // 2)]
+    found = [find_peaks(piece, struck.rate, FAINTEST_DB, MOST_PARTIALS) for piece in pieces]
+    strongest = max(float(peaks.amplitude.max(initial=0.0)) for peaks in found)
+    least = strongest * 10.0 ** (FAINTEST_DB / 20.0)
+    return max(float(peaks.hz[peaks.amplitude >= least].max(initial=struck.hz)) for peaks in found)
 
 
 def _steadiest(course: Course, struck: Struck) -> int:

@@ -147,6 +147,6 @@ def _let_go(study: VoiceStudy) -> str:
 
 def _reach(study: VoiceStudy) -> str:
     return (
-        f"to {study.spectrum.highest_hz:.0f} Hz within {-FAINTEST_DB:g} dB; "
+        f"to {study.highest_hz:.0f} Hz within {-FAINTEST_DB:g} dB; "
         f"whole up to a note of {whole_to_hz(study):.0f} Hz"
     )
