@@ -112,3 +112,19 @@ def test_what_cannot_be_is_refused(window_s: float, hop_s: float, named: str) ->
 def test_bands_lie_below_half_the_rate(ends: tuple[float, float]) -> None:
     with pytest.raises(InvalidValue, match="low_hz"):
         on_log_axis(spectrogram(np.zeros(100), RATE, 0.01, 0.1), *ends, 10)
+
+
+def test_narrow_bands_follow_the_lobe_between_bins() -> None:
+    samples = sine(1000.0, 0.2)
+    found = spectrogram(samples, RATE, 0.1, 0.1)
+    bands = on_log_axis(found, 980.0, 1020.0, 400)
+    # The same window at the same place, its transform evaluated at the bands themselves.
+    size = 4736  # 37 · 2^7, the greatest of that form that 0.1 s has room for
+    taps = (np.arange(size) + 0.5) / size
+    terms = (0.338946, 0.481973, 0.161054, 0.018027)  # Nuttall 1981
+    window = sum(c * (-1) ** k * np.cos(2 * np.pi * k * taps) for k, c in enumerate(terms))
+    turns = np.exp(-2j * np.pi * bands.hz[:, None] * np.arange(size) / RATE)
+    exact = 20 * np.log10(
+        np.abs(turns @ (samples[4800 - size // 2 : 4800 + size // 2] * window)) * 2 / window.sum()
+    )
+    assert np.abs(bands.levels_db[:, 1] - exact).max() < 0.1
