@@ -5,7 +5,9 @@ from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 from meantide.catalogue import Catalogue
 from meantide.offline.assay import Verdict, assay_file
@@ -13,9 +15,14 @@ from meantide.offline.audition import LONGEST_WAIT_S, audition, chord, middle_de
 from meantide.offline.render import Settings, render
 from meantide.offline.score import ScoreNote
 from meantide.offline.timeline import lay_out
+from meantide.offline.voice_times import gone_s, rise_s
+from meantide.perform.event import Kind
 from meantide.pitch import Tuning
 from meantide.voice.envelope import Envelope
+from meantide.voice.fm_description import FmVoice, Operator
+from meantide.voice.fm_description import Path as Moving
 from meantide.voice.kernel_numpy import NumpyKernel
+from meantide.voice.touch import Answer, Response
 from playing import SINE
 
 CATALOGUE = Catalogue()
@@ -89,6 +96,59 @@ def test_a_voice_that_comes_slowly_is_waited_for() -> None:
     assert [a.length_s - b.length_s for a, b in zip(slow, quick, strict=True)] == [
         Fraction(24, 10)
     ] * 7
+
+
+TOUCHED = replace(
+    SINE,
+    response=Response(pressure=Answer(level_db=6.0), timbre=Answer(colour=1.0)),
+    envelope=Envelope(attack_s=0.5, release_s=0.2),
+)
+
+
+def test_touch_is_swept_where_it_does_something() -> None:
+    notes = audition(TOUCHED, tuning("12-equal", "A4=440")).parts[0].notes
+    pressed, coloured = notes[7:]
+    for note, kind, ways in (
+        (pressed, Kind.PRESSURE, [1.0, 0.0]),
+        (coloured, Kind.TIMBRE, [1.0, 0.0, 0.5]),
+    ):
+        assert note.pitch.value == -12 + 9  # the middle A
+        assert {touch.kind for touch in note.touches} == {kind}
+        assert [touch.amount for touch in note.touches] == ways
+        times = [(touch.at_s, touch.at_s + touch.over_s) for touch in note.touches]
+        assert all(end <= after for (_, end), (after, _) in pairwise(times))
+        assert note.start_s + Fraction(1, 2) <= times[0][0]  # once it has risen
+        assert times[-1][1] <= note.start_s + note.length_s
+    assert len(audition(SINE, tuning("12-equal", "A4=440")).parts[0].notes) == 7
+
+
+def test_a_swept_note_is_heard_to_move_and_is_in_its_take(tmp_path: Path) -> None:
+    score = audition(TOUCHED, tuning("12-equal", "A4=440"))
+    out = tmp_path / "audition.wav"
+    log = render(lay_out(score, 48_000), out, Settings(), "touched", NumpyKernel())
+    note = log.notes[7]
+    samples = soundfile.read(out)[0][:, 0]
+
+    def rms_db(at_s: float) -> float:
+        start = note.start + round(at_s * 48_000)
+        return float(10 * np.log10(np.mean(samples[start : start + 2400] ** 2)))
+
+    assert rms_db(3.2) - rms_db(0.9) == pytest.approx(6.0, abs=0.05)  # pressed, after 0.5 s of rise
+    assert len(log.notes) == 9
+    assert assay_file(out, log, 0.1).passed
+
+
+def test_an_fm_voice_is_waited_for_by_its_slowest_operator_that_is_heard() -> None:
+    carriers = (
+        Operator(1.0, level_db=0.0, envelope=Envelope(0.1, release_s=0.1)),
+        Operator(2.0, level_db=0.0, envelope=Envelope(1.0, release_s=0.4)),
+        Operator(3.0, envelope=Envelope(9.0, release_s=9.0)),
+    )
+    voice = FmVoice("slow", carriers, (Moving(3, 1, 1.0),))
+    assert rise_s(voice) == 1.0
+    assert gone_s(voice) == pytest.approx(0.6)
+    notes = audition(voice, tuning("12-equal", "A4=440")).parts[0].notes
+    assert notes[0].length_s == 2
 
 
 @pytest.mark.parametrize("name", CATALOGUE.names("voices"))

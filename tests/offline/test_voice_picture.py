@@ -11,11 +11,14 @@ from meantide.errors import InvalidValue
 from meantide.offline.voice_picture import COLOURS, draw_voice, figure_of
 from meantide.offline.voice_study import Struck, VoiceStudy, study
 from meantide.offline.voice_words import envelope_words, settings_words, words_of
-from meantide.pitch import Tuning
+from meantide.pitch import Interval, Tuning
 from meantide.voice.description import AdditiveVoice, Breath, Drift, Formant, Partial, Unison
 from meantide.voice.envelope import Curve, Envelope
+from meantide.voice.fm_description import DegreesUp, FmVoice, Operator
+from meantide.voice.fm_description import Path as Moving
 from meantide.voice.kernel_numpy import NumpyKernel
 from meantide.voice.touch import Answer, Response, Vibrato
+from meantide.voice.voices import Voice
 from playing import SINE, STEADY
 
 CATALOGUE = Catalogue()
@@ -35,14 +38,29 @@ EVERYTHING = AdditiveVoice(
 DENSE = AdditiveVoice(
     "dense", tuple(Partial(1.0 + n / 64) for n in range(128)), STEADY, about="invented"
 )
+GLASS = FmVoice(
+    "quay-glass",
+    (
+        Operator(1.0, level_db=0.0, envelope=Envelope(0.005, 2.0, -12.0, 0.6)),
+        Operator(3.5, envelope=Envelope(0.002, 1.0, -30.0, 0.3), velocity_db=12.0),
+        Operator(Interval.ratio(3, 2), level_db=-9.0, feedback=0.4),
+        Operator(DegreesUp(18)),
+        Operator(hz=5.5),
+    ),
+    (Moving(2, 1, 3.0), Moving(4, 3, 0.5), Moving(5, 4, 1.0)),
+    response=Response(timbre=Answer(colour=-0.5)),
+    highest_hz=1500.0,
+    about="invented",
+)
 VOICES = {
+    "glass": GLASS,
     **{name: CATALOGUE.voice(name) for name in CATALOGUE.names("voices")},
     "dense": DENSE,
     "sine": SINE,
 }
 
 
-def looked_at(voice: AdditiveVoice, degree: int = -8, scale: str = "31-equal") -> VoiceStudy:
+def looked_at(voice: Voice, degree: int = -8, scale: str = "31-equal") -> VoiceStudy:
     tuning = Tuning(CATALOGUE.scale(scale), CATALOGUE.anchor("0=256" if "of" in scale else "a440"))
     return study(voice, Struck(tuning, degree), NumpyKernel())
 
@@ -177,3 +195,16 @@ def test_everything_a_voice_has_is_told(everything: VoiceStudy) -> None:
         "kind", "envelope", "level", "let go", "reach", "unison", "drift", "breath", "vibrato",
         "formants", "pressure", "velocity", "spectrum",
     }  # fmt: skip
+
+
+def test_operators_and_paths_are_told() -> None:
+    rows = dict(words_of(looked_at(GLASS)))
+    assert rows["kind"] == "fm: 5 operators, 3 paths"
+    assert rows["operator 1"].startswith("ratio 1, level 0 dB; attack 0.005 s (eased), decay 2 s")
+    assert rows["operator 2"].startswith("ratio 3.5, not heard, velocity 12 dB; attack")
+    assert rows["operator 3"].startswith("ratio 3/2, level -9 dB, feedback 0.4; attack")
+    assert rows["operator 4"].startswith("+18 degrees of the scale, not heard; attack")
+    assert rows["operator 5"].startswith("at 5.5 Hz, not heard; attack")
+    assert rows["paths"] == "2 moves 1 by 3, 4 moves 3 by 0.5, 5 moves 4 by 1"
+    assert rows["timbre"] == "colour -0.5 at full"
+    assert rows["reach"].endswith("clean up to a note of 1500 Hz")

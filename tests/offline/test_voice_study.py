@@ -10,8 +10,10 @@ from meantide.offline.voice_components import components_of, whole_to_hz
 from meantide.offline.voice_study import STEADY_S, Struck, VoiceStudy, sound_of, stilled, study
 from meantide.voice.description import AdditiveVoice, Breath, Drift, Formant, Partial, Unison
 from meantide.voice.envelope import Envelope
+from meantide.voice.fm_description import FmVoice, Operator, Path
 from meantide.voice.kernel_numpy import NumpyKernel
 from meantide.voice.touch import Vibrato
+from meantide.voice.voices import Voice
 from playing import SINE, STEADY, tuned
 
 KERNEL = NumpyKernel()
@@ -22,7 +24,7 @@ THREE = AdditiveVoice(
 DYING = AdditiveVoice("dying", (Partial(1.0, decay_s=6.0),), Envelope(0.002, release_s=1.0))
 
 
-def looked_at(voice: AdditiveVoice, struck: Struck = A3) -> VoiceStudy:
+def looked_at(voice: Voice, struck: Struck = A3) -> VoiceStudy:
     return study(voice, struck, KERNEL)
 
 
@@ -135,6 +137,29 @@ def test_reach_counts_what_is_there_at_first_only() -> None:
     assert found.spectrum.from_s > 0.5  # when the high partial is long gone
     assert found.spectrum.hz == pytest.approx([220.0], abs=0.1)
     assert found.highest_hz == pytest.approx(4400.0, abs=1.0)
+
+
+# Frequency modulation 1:1 at index 2, both sines: harmonics by Bessel functions, standards.md §7.
+HARMONICS = (-0.1289432, 0.7056681, 0.3188383, 0.1359829, 0.0327933, 0.0072146)
+EVEN_PAIR = FmVoice(
+    "pair",
+    (Operator(1.0, level_db=0.0, envelope=STEADY), Operator(1.0, envelope=STEADY)),
+    (Path(2, 1, 2.0),),
+    velocity_exponent=1.0,
+    highest_hz=1234.0,
+)
+
+
+def test_an_fm_voice_has_the_lines_that_bessel_functions_give_it() -> None:
+    found = looked_at(EVEN_PAIR)
+    components = components_of(found)[: len(HARMONICS)]
+    assert [each.ratio for each in components] == pytest.approx([1, 2, 3, 4, 5, 6], abs=1e-4)
+    levels = 20 * np.log10(np.abs(HARMONICS))
+    assert found.spectrum.strongest_db == pytest.approx(levels[1], abs=0.05)
+    measured = [each.level_db for each in components]
+    assert measured == pytest.approx((levels - levels[1]).tolist(), abs=0.1)
+    assert {each.stated_db for each in components} == {None}
+    assert whole_to_hz(found) == 1234.0
 
 
 def test_twice_is_the_same() -> None:

@@ -19,7 +19,7 @@ from meantide.offline.timeline import lay_out
 from meantide.perform.event import Pitch, PitchKind
 from meantide.perform.performance import Performance
 from meantide.pitch import Tuning
-from meantide.voice.description import MOST_PARTIALS, Drift, Unison
+from meantide.voice.description import MOST_PARTIALS, AdditiveVoice, Drift, Unison
 from meantide.voice.envelope import check_range
 from meantide.voice.kernel import Kernel
 from meantide.voice.touch import Vibrato
@@ -170,7 +170,9 @@ def study(voice: Voice, struck: Struck, kernel: Kernel) -> VoiceStudy:
 
 def stilled(voice: Voice) -> Voice:
     """Return a voice without what smears or splits its lines: vibrato, drift and unison."""
-    return replace(voice, vibrato=Vibrato(), drift=Drift(), unison=Unison())
+    if isinstance(voice, AdditiveVoice):
+        return replace(voice, vibrato=Vibrato(), drift=Drift(), unison=Unison())
+    return replace(voice, vibrato=Vibrato())
 
 
 def _course(samples: Reals, struck: Struck) -> Course:

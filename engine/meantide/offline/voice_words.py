@@ -7,8 +7,10 @@ from typing import Any
 
 from meantide.offline.voice_components import whole_to_hz
 from meantide.offline.voice_study import FAINTEST_DB, VoiceStudy
+from meantide.pitch import Interval
 from meantide.voice.description import AdditiveVoice
 from meantide.voice.envelope import Envelope
+from meantide.voice.fm_description import DegreesUp, Operator
 from meantide.voice.touch import Source
 from meantide.voice.voices import Voice
 
@@ -16,10 +18,10 @@ Row = tuple[str, str]
 """What is told, and what of it."""
 
 _UNITS = {"s": "s", "db": "dB", "hz": "Hz", "cents": "cents", "octaves": "octaves"}
-_TOLD_APART = {
+_TOLD_APART = frozenset({
     "name", "about", "source", "partials", "operators", "paths", "envelope", "response",
     "velocity_exponent", "second", "highest_hz",
-}  # fmt: skip
+})  # fmt: skip
 """Fields of voices that rows of their own tell of, or that are no sound."""
 
 
@@ -28,7 +30,7 @@ def words_of(study: VoiceStudy) -> tuple[Row, ...]:
     voice = study.voice
     return (
         ("kind", kind_of(voice)),
-        ("envelope", envelope_words(voice.envelope)),
+        *_sources(voice),
         ("level", _level(study)),
         ("let go", _let_go(study)),
         ("reach", _reach(study)),
@@ -39,6 +41,9 @@ def words_of(study: VoiceStudy) -> tuple[Row, ...]:
 
 def kind_of(voice: Voice) -> str:
     """Return which form a voice has, and of how many parts."""
+    if not isinstance(voice, AdditiveVoice):
+        paths = f", {counted(len(voice.paths), 'path')}" if voice.paths else ""
+        return f"fm: {counted(len(voice.operators), 'operator')}{paths}"
     copies = f", each {voice.unison.count} times" if voice.unison.count > 1 else ""
     return f"additive: {counted(len(voice.partials), 'partial')}{copies}"
 
@@ -46,6 +51,32 @@ def kind_of(voice: Voice) -> str:
 def counted(number: int, what: str) -> str:
     """Return a number of things in words."""
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def _sources(voice: Voice) -> Iterator[Row]:
+    """Give what the sound is made of and how it comes and goes."""
+    if isinstance(voice, AdditiveVoice):
+        yield "envelope", envelope_words(voice.envelope)
+        return
+    for number, each in enumerate(voice.operators, 1):
+        yield f"operator {number}", f"{operator_words(each)}; {envelope_words(each.envelope)}"
+    if voice.paths:
+        moves = (f"{each.source} moves {each.target} by {each.index:g}" for each in voice.paths)
+        yield "paths", ", ".join(moves)
+
+
+def operator_words(operator: Operator) -> str:
+    """Return where an operator lies, how loud it is, and what else it has."""
+    ratio = operator.ratio
+    if ratio is None:
+        place = f"at {operator.hz:g} Hz"
+    elif isinstance(ratio, DegreesUp):
+        place = f"{ratio.degrees:+d} degrees of the scale"
+    else:
+        place = f"ratio {ratio if isinstance(ratio, Interval) else format(ratio, 'g')}"
+    heard = "not heard" if operator.level_db is None else f"level {operator.level_db:g} dB"
+    rest = settings_words(operator, frozenset({"ratio", "hz", "level_db", "envelope"}))
+    return ", ".join(filter(None, (place, heard, rest)))
 
 
 def envelope_words(envelope: Envelope) -> str:
@@ -64,22 +95,23 @@ def envelope_words(envelope: Envelope) -> str:
     return ", ".join(stages)
 
 
-def settings_words(value: Any) -> str:
+def settings_words(value: Any, apart: frozenset[str] = frozenset()) -> str:
     """Return the fields of a dataclass that are not as they are by default, with their units.
 
-    Units come from the names: `depth_cents` 20 is "depth 20 cents".
+    Units come from the names: `depth_cents` 20 is "depth 20 cents". Those `apart` are left out.
     """
-    told = []
-    for field, inner in _changed(value):
-        name, _, unit = field.rpartition("_")
-        if unit not in _UNITS:
-            name, unit = field, ""
-        if is_dataclass(inner):
-            told.append(f"{_spaced(name)} ({settings_words(inner)})")
-        else:
-            shown = str(inner) if isinstance(inner, Enum | bool | str) else f"{inner:g}"
-            told.append(" ".join(filter(None, (_spaced(name), shown, _UNITS.get(unit)))))
-    return ", ".join(told)
+    changed = [pair for pair in _changed(value) if pair[0] not in apart]
+    return ", ".join(_setting_words(field, inner) for field, inner in changed)
+
+
+def _setting_words(field: str, inner: Any) -> str:
+    name, _, unit = field.rpartition("_")
+    if unit not in _UNITS:
+        name, unit = field, ""
+    if is_dataclass(inner):
+        return f"{_spaced(name)} ({settings_words(inner)})"
+    shown = str(inner) if isinstance(inner, Enum | bool | str) else f"{inner:g}"
+    return " ".join(filter(None, (_spaced(name), shown, _UNITS.get(unit))))
 
 
 def _changed(value: Any) -> Iterator[tuple[str, Any]]:
@@ -106,10 +138,7 @@ def _settings(voice: Voice) -> Iterator[Row]:
         elif is_dataclass(inner):
             yield _spaced(field), settings_words(inner)
         else:
-            name, _, unit = field.rpartition("_")
-            known = unit in _UNITS
-            text = f"{_spaced(name if known else field)} {inner:g}"
-            plain.append(f"{text} {_UNITS[unit]}" if known else text)
+            plain.append(_setting_words(field, inner))
     if isinstance(voice, AdditiveVoice) and voice.second is not None:
         second = voice.second
         told = [f"{len(second.levels_db)} levels of its own"] if second.levels_db else []
@@ -146,7 +175,8 @@ def _let_go(study: VoiceStudy) -> str:
 
 
 def _reach(study: VoiceStudy) -> str:
+    whole = "whole" if isinstance(study.voice, AdditiveVoice) else "clean"
     return (
         f"to {study.highest_hz:.0f} Hz within {-FAINTEST_DB:g} dB; "
-        f"whole up to a note of {whole_to_hz(study):.0f} Hz"
+        f"{whole} up to a note of {whole_to_hz(study):.0f} Hz"
     )
