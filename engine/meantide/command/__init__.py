@@ -20,6 +20,7 @@ VERBS = {
     "listen": "find the pitch of a recording or an input, and the anchor it makes",
     "near": "find simple ratios, equal divisions and commas near what you have in mind",
     "presets": "list scales, anchors, layouts and voices",
+    "voice": "tell what a voice is, draw it, and let it be heard in a tuning",
     "carry": "write and read tunings as MIDI tuning messages (.syx)",
 }
 

@@ -5,6 +5,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from pathlib import Path
 
 import click
 
@@ -14,8 +15,10 @@ from meantide.command.near_shared import read_intervals
 from meantide.command.presets_facts import TARGETS, Preset, list_presets
 from meantide.command.presets_table import print_presets, print_ranking
 from meantide.errors import InvalidValue
+from meantide.offline.figure_file import check_figure_path
 from meantide.pitch import Interval
 
+VOICE_KINDS = ("additive", "fm")
 _SIZES = re.compile(r"([0-9]{1,6})(?:\.\.([0-9]{1,6}))?")
 
 
@@ -42,6 +45,12 @@ class Wanted:
 @click.option("--weights", help="With --near: a number for each, as 3,2,1; by default all alike.")
 @click.option("--size", metavar="LOW..HIGH", help="Scales only: so many degrees in a period.")
 @click.option("--period", help="Scales only: those of this period, such as 2/1.")
+@click.option("--kind", "voice_kind", type=click.Choice(VOICE_KINDS), help="Voices only.")
+@click.option(
+    "--sheet",
+    type=click.Path(path_type=Path),
+    help="Voices only: draw a spectrogram of each on one page, .png, .svg or .pdf.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
 def presets(
     *,
@@ -51,6 +60,8 @@ def presets(
     weights: str | None,
     size: str | None,
     period: str | None,
+    voice_kind: str | None,
+    sheet: Path | None,
     as_json: bool,
 ) -> None:
     """List the presets, the user's own and those that come with Meantide.
@@ -63,9 +74,11 @@ def presets(
     meantide presets scales meantone
     meantide presets scales --near 3/2,5/4,7/4 --size 5..31 --period 2/1
     meantide presets anchors london
+    meantide presets voices --kind additive bell --sheet bells.png
     """
     catalogue = Catalogue()
     wanted = _read_wanted(kind, near, weights, size, period)
+    _check_for_voices(kind, voice_kind, sheet)
     kinds = KINDS if kind is None else (kind,)
     found = [
         preset
@@ -79,9 +92,15 @@ def presets(
         if broken:
             told = f"{broken} left out that cannot be read; `meantide presets scales` says why"
             click.echo(f"meantide: {told}", err=True)
+    if voice_kind is not None:
+        found = [preset for preset in found if preset.facts.get("voice_kind") == voice_kind]
     if near is not None:
         found.sort(key=lambda preset: preset.facts["error_cents"])
-    if as_json:
+    if sheet is not None:
+        from meantide.command.presets_sheet import write_sheet  # noqa: PLC0415  heavy
+
+        write_sheet(sheet, catalogue, found)
+    elif as_json:
         click.echo(json.dumps([p.to_mapping() for p in found], indent=2, allow_nan=False))
     elif near is not None:
         print_ranking(found, [str(target) for target in wanted.targets])
@@ -110,6 +129,16 @@ def _read_wanted(
         None if size is None else _read_sizes(size),
         None if period is None else Interval.parse(period),
     )
+
+
+def _check_for_voices(kind: str | None, voice_kind: str | None, sheet: Path | None) -> None:
+    """Refuse what only voices have where others are asked for, and files that cannot be drawn."""
+    for option, value in {"--kind": voice_kind, "--sheet": sheet}.items():
+        if value is not None and kind != "voices":
+            allowed = f"presets voices {option} ...; only voices have it"
+            raise InvalidValue(option, str(value), allowed)
+    if sheet is not None:
+        check_figure_path(sheet, "--sheet")
 
 
 def _read_sizes(text: str) -> range:

@@ -9,7 +9,7 @@ from meantide.offline.partials import Reals, fitting_size, window
 
 LOWEST_HZ = 15.0
 HIGHEST_OF_RATE = 0.45
-FAINTEST_DB = -60.0  # re the strongest line
+FAINTEST_DB = -60.0  # re the strongest line, unless asked for otherwise
 MOST_PEAKS = 120
 
 _BLOCK_BINS = 128
@@ -36,11 +36,14 @@ class Peaks:
         return Peaks(self.hz[kept], self.amplitude[kept], self.bin_hz)
 
 
-def find_peaks(samples: Reals, rate: int) -> Peaks:
-    """Return the lines within 60 dB of the strongest that stand 14 dB or more out of the noise.
+def find_peaks(
+    samples: Reals, rate: int, faintest_db: float = FAINTEST_DB, most: int = MOST_PEAKS
+) -> Peaks:
+    """Return the strongest lines, at most so many, that stand 14 dB or more out of the noise.
 
-    `samples` is (size,) float64, at least 64 of them. Each line is put between bins by a parabola
-    through its logarithm: good to some hundredths of a bin.
+    Those fainter than `faintest_db` re the strongest are left out; the window's own side lobes
+    begin at -82 dB. `samples` is (size,) float64, at least 64 of them. Each line is put between
+    bins by a parabola through its logarithm: good to some hundredths of a bin.
     """
     size = fitting_size(len(samples))
     weights = window(size)[0]
@@ -53,9 +56,9 @@ def find_peaks(samples: Reals, rate: int) -> Peaks:
     tops &= (hz >= LOWEST_HZ) & (hz <= HIGHEST_OF_RATE * rate)
     places = np.flatnonzero(tops) + 1
     if len(places):
-        loud = power[places] >= power[places].max() * 10.0 ** (FAINTEST_DB / 10.0)
+        loud = power[places] >= power[places].max() * 10.0 ** (faintest_db / 10.0)
         places = places[loud]
-        places = np.sort(places[np.argsort(-power[places])[:MOST_PEAKS]])
+        places = np.sort(places[np.argsort(-power[places])[:most]])
     left, top, right = (np.log(np.maximum(power[places + step], 1e-300)) for step in (-1, 0, 1))
     bend = left - 2.0 * top + right
     with np.errstate(divide="ignore", invalid="ignore"):
