@@ -4,10 +4,9 @@ from typing import Any
 
 from meantide.voice.additive import AdditiveBank
 from meantide.voice.bank import Bank
-from meantide.voice.description import AdditiveVoice, Partial
+from meantide.voice.description import AdditiveVoice
 from meantide.voice.fm import FmBank
 from meantide.voice.fm_description import FmVoice
-from meantide.voice.fm_lines import fm_lines
 from meantide.voice.fm_prepared import PreparedFm, prepare_fm
 from meantide.voice.kernel import Kernel
 from meantide.voice.prepared import PreparedVoice, prepare_additive
@@ -31,8 +30,3 @@ def make_bank(prepared: Prepared, notes: int, rate: int, kernel: Kernel) -> Bank
     if isinstance(prepared, PreparedFm):
         return FmBank(notes, rate, kernel)
     return AdditiveBank(notes, prepared.count, rate, kernel)
-
-
-def partials_of(voice: Voice) -> tuple[Partial, ...]:
-    """Return the partials that a voice sounds with; of an FM voice the lines at full index."""
-    return fm_lines(voice) if isinstance(voice, FmVoice) else voice.sounding_partials()
