@@ -182,7 +182,9 @@ def test_voices_by_kind_and_words() -> None:
 
     assert {"struck", "plain-reed"} <= set(names("voices", "--kind", "additive"))
     assert "struck" not in names("voices", "--kind", "fm")
-    assert names("voices", "Struck", "invented") == ["harbour-bell", "struck"]  # in its about
+    found = names("voices", "Struck", "invented")  # in its about
+    assert {"harbour-bell", "struck"} <= set(found)
+    assert "still-water" not in found
     assert names("voices", "nothing-like-it") == []
 
 
