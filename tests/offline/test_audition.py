@@ -11,11 +11,10 @@ import soundfile
 
 from meantide.catalogue import Catalogue
 from meantide.offline.assay import Verdict, assay_file
-from meantide.offline.audition import LONGEST_WAIT_S, audition, chord, middle_degree
+from meantide.offline.audition import LONGEST_WAIT_S, audition, chord, middle_degree, rise_s
 from meantide.offline.render import Settings, render
 from meantide.offline.score import ScoreNote
 from meantide.offline.timeline import lay_out
-from meantide.offline.voice_times import gone_s, rise_s
 from meantide.perform.event import Kind
 from meantide.pitch import Tuning
 from meantide.voice.envelope import Envelope
@@ -146,17 +145,34 @@ def test_an_fm_voice_is_waited_for_by_its_slowest_operator_that_is_heard() -> No
     )
     voice = FmVoice("slow", carriers, (Moving(3, 1, 1.0),))
     assert rise_s(voice) == 1.0
-    assert gone_s(voice) == pytest.approx(0.6)
     notes = audition(voice, tuning("12-equal", "A4=440")).parts[0].notes
     assert notes[0].length_s == 2
 
 
 @pytest.mark.parametrize("name", CATALOGUE.names("voices"))
-def test_its_take_is_in_tune_with_every_voice(tmp_path: Path, name: str) -> None:
+def test_every_voice_has_one(name: str) -> None:
+    voice = CATALOGUE.voice(name)
+    timeline = lay_out(audition(voice, tuning("31-equal", "A4=435")), 48_000)
+    assert len(timeline.notes) == 7 + len(
+        [each for each in (voice.response.pressure, voice.response.timbre) if each != Answer()]
+    )
+    assert timeline.events[-1].sample < 60 * 48_000
+
+
+# Additive voices that stand still, or only decay: to prove drift and unison takes a minute for
+# each, and FM notes whose lines come and go are the assay's own matter.
+STILL = [
+    "drawn-glass", "driftwood-bars", "harbour-bell", "plain-reed", "plucked-wire",
+    "still-water",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("name", STILL)
+def test_its_take_is_in_tune(tmp_path: Path, name: str) -> None:
     score = audition(CATALOGUE.voice(name), tuning("31-equal", "A4=435"))
     out = tmp_path / "audition.wav"
     log = render(lay_out(score, 48_000), out, Settings(), name, NumpyKernel())
     assert log.ceiling_samples == 0
     judged = assay_file(out, log, 0.1)
     assert judged.passed
-    assert [row.verdict for row in judged.rows] == [Verdict.IN_TUNE] * 7
+    assert {row.verdict for row in judged.rows} == {Verdict.IN_TUNE}

@@ -12,7 +12,7 @@ from meantide.offline.voice_picture import COLOURS, draw_voice, figure_of
 from meantide.offline.voice_study import Struck, VoiceStudy, study
 from meantide.offline.voice_words import envelope_words, settings_words, words_of
 from meantide.pitch import Interval, Tuning
-from meantide.voice.description import AdditiveVoice, Breath, Drift, Formant, Partial, Unison
+from meantide.voice.description import AdditiveVoice, Breath, Drift, Formant, Law, Partial, Unison
 from meantide.voice.envelope import Curve, Envelope
 from meantide.voice.fm_description import DegreesUp, FmVoice, Operator
 from meantide.voice.fm_description import Path as Moving
@@ -27,6 +27,7 @@ EVERYTHING = AdditiveVoice(
     tuple(Partial(float(n)) for n in range(1, 33)),
     Envelope(0.4, 1.0, -3.0, 1.0),
     tilt_db=-5.0,
+    decay=Law(4.0, -0.7),
     unison=Unison(5, 14.0),
     formants=(Formant(600, 150, 18), Formant(1000, 200, 14), Formant(2800, 300, 16)),
     vibrato=Vibrato(5.2, 22, 0.4, 0.6),
@@ -190,10 +191,11 @@ def test_everything_a_voice_has_is_told(everything: VoiceStudy) -> None:
     assert rows["breath"] == "level -26 dB, 3000 Hz, 2.5 octaves"
     assert rows["pressure"] == "level 6 dB, vibrato 20 cents at full"
     assert rows["velocity"] == "level -9.0 dB at half"  # 1.5 times 6.02
-    assert rows["spectrum"] == "tilt -5 dB"
+    assert rows["partials' decay"] == "4 s · ratio^-0.7"
+    assert rows["settings"] == "tilt -5 dB"
     assert set(rows) == {
         "kind", "envelope", "level", "let go", "reach", "unison", "drift", "breath", "vibrato",
-        "formants", "pressure", "velocity", "spectrum",
+        "formants", "pressure", "velocity", "settings", "partials' decay",
     }  # fmt: skip
 
 

@@ -17,10 +17,10 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from meantide.offline.score import Score, ScoreNote, ScorePart, ScoreTouch
-from meantide.offline.voice_times import gone_s, rise_s
 from meantide.perform.event import Kind, Pitch, PitchKind
 from meantide.pitch import Interval, Scale, Tuning
 from meantide.pitch.nearness import nearest_degree
+from meantide.voice.description import AdditiveVoice
 from meantide.voice.touch import RESTING_TIMBRE, Answer
 from meantide.voice.voices import Voice
 
@@ -49,7 +49,7 @@ def audition(voice: Voice, tuning: Tuning) -> Score:
         (chord(tuning.scale, middle), Fraction(3), MIDDLING),
     )
     longer_s = _tenths(min(rise_s(voice), LONGEST_RISE_S))
-    wait_s = _tenths(min(gone_s(voice), LONGEST_WAIT_S)) + Fraction(1, 10)
+    wait_s = _tenths(min(voice.gone_s, LONGEST_WAIT_S)) + Fraction(1, 10)
     notes: list[ScoreNote] = []
     start_s = Fraction(0)
     for degrees, held_s, velocity in phrase:
@@ -89,6 +89,15 @@ def _sweeps(voice: Voice) -> Iterator[tuple[Kind, Sweep]]:
             Kind.TIMBRE,
             ((s, 1.0, 2 * s), (4 * s, 0.0, 3 * s), (8 * s, RESTING_TIMBRE, s)),
         )
+
+
+def rise_s(voice: Voice) -> float:
+    """Return the seconds until a note, and every operator of it that is heard, has risen."""
+    if isinstance(voice, AdditiveVoice):
+        envelopes = [voice.envelope]
+    else:
+        envelopes = [each.envelope for each in voice.operators if each.level_db is not None]
+    return max(each.delay_s + each.attack_s for each in envelopes)
 
 
 def _tenths(seconds: float) -> Fraction:

@@ -11,7 +11,7 @@ import numpy as np
 
 from meantide.errors import InvalidValue
 from meantide.offline.listen_peaks import find_peaks
-from meantide.offline.partials import Reals
+from meantide.offline.partials import Reals, Stretch
 from meantide.offline.render import blocks_of
 from meantide.offline.score import Score, ScoreNote, ScorePart
 from meantide.offline.spectrogram import SILENCE_DB, averaging_s, decibels, level_over_time
@@ -150,10 +150,7 @@ def study(voice: Voice, struck: Struck, kernel: Kernel) -> VoiceStudy:
     begin = _steadiest(course, struck)
     piece = slice(begin, begin + round(STEADY_S * struck.rate))
     steady = at_rest[piece]
-    peaks = find_peaks(steady, struck.rate, FAINTEST_DB, MOST_PARTIALS)
-    levels = decibels(peaks.amplitude)
-    strongest_db = float(levels.max(initial=SILENCE_DB))
-    spectrum = Spectrum(begin / struck.rate, strongest_db, peaks.hz, levels - strongest_db)
+    spectrum = _spectrum(steady, struck.rate, begin)
     rms = np.sqrt(2.0 * np.mean(samples[piece] ** 2))
     return VoiceStudy(
         voice,
@@ -189,6 +186,19 @@ def _course(samples: Reals, struck: Struck) -> Course:
         float(levels_db[go]),
         float(times_s[go + fallen[0]] - struck.held_s) if len(fallen) else None,
     )
+
+
+def _spectrum(steady: Reals, rate: int, begin: int) -> Spectrum:
+    """Return the lines of a steady part that begins at a sample, their places found by phase."""
+    peaks = find_peaks(steady, rate, FAINTEST_DB, MOST_PARTIALS)
+    reach_hz = 2.0 * peaks.bin_hz
+    lines = Stretch(steady, rate).lines(
+        peaks.hz, peaks.hz - reach_hz, peaks.hz + reach_hz, np.zeros_like(peaks.hz)
+    )
+    levels = decibels(peaks.amplitude)
+    strongest_db = float(levels.max(initial=SILENCE_DB))
+    hz: Reals = np.where(lines.found, lines.hz, peaks.hz)
+    return Spectrum(begin / rate, strongest_db, hz, levels - strongest_db)
 
 
 def _highest_hz(samples: Reals, struck: Struck) -> float:

@@ -8,7 +8,7 @@ from typing import Any
 from meantide.offline.voice_components import whole_to_hz
 from meantide.offline.voice_study import FAINTEST_DB, VoiceStudy
 from meantide.pitch import Interval
-from meantide.voice.description import AdditiveVoice
+from meantide.voice.description import AdditiveVoice, Law
 from meantide.voice.envelope import Envelope
 from meantide.voice.fm_description import DegreesUp, Operator
 from meantide.voice.touch import Source
@@ -30,10 +30,10 @@ def words_of(study: VoiceStudy) -> tuple[Row, ...]:
     voice = study.voice
     return (
         ("kind", kind_of(voice)),
-        *_sources(voice),
         ("level", _level(study)),
         ("let go", _let_go(study)),
         ("reach", _reach(study)),
+        *_sources(voice),
         *_settings(voice),
         *_touch(voice),
     )
@@ -135,6 +135,8 @@ def _settings(voice: Voice) -> Iterator[Row]:
             continue
         if isinstance(inner, tuple):
             yield field, "; ".join(settings_words(item) for item in inner)
+        elif isinstance(inner, Law):
+            yield f"partials' {field}", f"{inner.seconds:g} s · ratio^{inner.power:g}"
         elif is_dataclass(inner):
             yield _spaced(field), settings_words(inner)
         else:
@@ -145,7 +147,7 @@ def _settings(voice: Voice) -> Iterator[Row]:
         told += [f"tilt {second.tilt_db:g} dB", f"even {second.even_db:g} dB"]
         yield "second table", ", ".join(told)
     if plain:
-        yield "spectrum", ", ".join(plain)
+        yield "settings", ", ".join(plain)
 
 
 def _touch(voice: Voice) -> Iterator[Row]:
