@@ -1,0 +1,136 @@
+"""The limiter at the end of the line: no true peak leaves above the ceiling.
+
+It looks ahead, so the gain is down before the peak comes, and moves in curves. Two passes: the
+first does the work; while its gain moves it bends the wave a little, and the second, which has
+next to nothing left to do, sees to what the bending let past. A pass measures the wave with
+four filters of BS.1770-5 Annex 2, three longer ones and the samples themselves, and
+`limiter_gain.py` makes the gain.
+
+What needs no gain passes bit for bit, `latency_samples` later. Both channels get the same gain.
+"""
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+
+from meantide.perform.interpolation import Interpolator
+from meantide.perform.limiter_gain import Gain
+from meantide.perform.true_peak import ANNEX_2
+from meantide.voice.kernel import F32
+from meantide.voice.kernels import COMPILED, NUMPY
+
+CEILING_DBTP = -1.0
+"""No true peak leaves above this (EBU R 128)."""
+MARGIN_DB = 0.2
+"""The gain is made for so much less: no finite filter sees the whole of a wave near half the rate,
+and meters differ by as much there."""
+LARGEST = 2.0**12
+"""+72 dBFS: what comes louder is a fault, and is cut down to this before it is limited."""
+
+CELLS_AHEAD = (10, 4)
+"""How many cells the gain of each pass takes to fall: 1.7 and 0.7 ms at 48 kHz."""
+LONGER_TAPS, LONGER_SHAPE = 24, 4.0
+"""The longer filters lose 0.1 dB or less up to 0.45 of the rate."""
+
+
+def detecting_filters() -> F32:
+    """Return the filters (8, LONGER_TAPS) whose largest value is what must stay under the target.
+
+    The sample itself, the wave 1/4, 1/2 and 3/4 of the way to the next one (a sinc under a Kaiser
+    window), and the four phases of Annex 2.
+    """
+    middle = LONGER_TAPS // 2 - 1
+    taps = np.arange(LONGER_TAPS) - middle
+    filters = np.zeros((8, LONGER_TAPS))
+    filters[0, middle] = 1.0
+    for row, place in enumerate((0.25, 0.5, 0.75), 1):
+        away = (taps - place) / (LONGER_TAPS / 2)
+        window = np.i0(LONGER_SHAPE * np.sqrt(np.maximum(0.0, 1.0 - away**2)))
+        filters[row] = np.sinc(taps - place) * window
+        filters[row] /= filters[row].sum()
+    edge = (LONGER_TAPS - ANNEX_2.shape[1]) // 2
+    filters[4:, edge:-edge] = ANNEX_2
+    return filters.astype(np.float32)
+
+
+class Limiter:
+    """A look-ahead limiter for blocks of two channels.
+
+    `rate` in Hz, `longest` block in samples, `kernel` by name.
+    """
+
+    def __init__(self, rate: int, longest: int, kernel: str = NUMPY) -> None:
+        self._passes = [Pass(rate, longest, ahead, kernel) for ahead in CELLS_AHEAD]
+        self.latency_samples = sum(each.latency_samples for each in self._passes)
+        """What goes in comes out so many samples later, always."""
+        self.faults = 0
+        """Blocks so far in which something was not finite or above LARGEST."""
+
+    @property
+    def taken_db(self) -> float:
+        """How much the first pass takes off now, in dB, 0 or more; to be read by any thread."""
+        return self._passes[0].taken_nepers * 20.0 / math.log(10.0)
+
+    def apply(self, out: F32) -> None:
+        """Limit `out` (2, samples) in place. Safe in the audio callback.
+
+        What is not finite becomes silence.
+        """
+        if not out.shape[1]:
+            return
+        # not <=, since a comparison with what is not a number is false
+        if not max(float(out.max()), -float(out.min())) <= LARGEST:
+            self.faults += 1
+            np.nan_to_num(out, copy=False, nan=0.0, posinf=0.0, neginf=0.0)
+            np.clip(out, -LARGEST, LARGEST, out=out)
+        for each in self._passes:
+            each.apply(out)
+
+
+class Pass:
+    """One pass: `ahead` is how many cells its gain takes to fall."""
+
+    def __init__(self, rate: int, longest: int, ahead: int, kernel: str) -> None:
+        self._target = 10.0 ** ((CEILING_DBTP - MARGIN_DB) / 20.0)
+        self._interpolator = Interpolator(detecting_filters(), longest, kernel)
+        self._gain = Gain(rate, longest, ahead, self._target)
+        # the wave after a sample is made of half the taps that follow it
+        self.latency_samples = self._gain.delay_samples + LONGER_TAPS // 2
+        room = self.latency_samples + longest + Interpolator.room(longest)
+        self._line = np.zeros((2, room), np.float32)
+        self._compiled = self._made_compiled() if kernel == COMPILED else None
+
+    @property
+    def taken_nepers(self) -> float:
+        """The gain that is taken at the latest cell, in nepers; any thread may read it."""
+        return self._gain.taken_nepers
+
+    def apply(self, out: F32) -> None:
+        """Limit `out`, finite, in place."""
+        samples, late, line = out.shape[1], self.latency_samples, self._line
+        line[:, late : late + samples] = out
+        if self._compiled is not None:
+            self._run(self._compiled, samples)
+            out[:] = self._interpolator.found[:, :samples]
+            return
+        gain = self._gain.over(self._interpolator.largest(line, late, samples, self._target))
+        if gain is None:
+            out[:] = line[:, :samples]
+        else:
+            np.multiply(line[:, :samples], gain, out=out)
+        line[:, :late] = line[:, samples : samples + late]
+
+    def _run(self, limit: Callable[..., None], samples: int) -> None:
+        limit(
+            self._line, self.latency_samples, samples, self._interpolator.filters,
+            self._interpolator.quiet(self._target), self._interpolator.found,
+            tuple(self._gain.advance(samples)), self._gain.parts,
+        )  # fmt: skip
+
+    def _made_compiled(self) -> Callable[..., None]:
+        from meantide.perform.compiled_master import limit_pass  # noqa: PLC0415  # loads numba
+
+        made: Callable[..., None] = limit_pass
+        self._run(made, 0)  # compiled now, not later
+        return made
