@@ -1,4 +1,4 @@
-"""libebur128, a C library of its own, as the outside meter of loudness and true peak (EBU R 128)."""
+"""libebur128, a C library, as the outside meter of loudness and true peak (EBU R 128)."""
 
 import ctypes
 import ctypes.util

@@ -61,7 +61,7 @@ def find_largest(
 
 
 @compiled
-def run_sections(block: F64, samples: int, sections: F64, state: F64) -> None:
+def run_sections(block: F64, samples: int, sections: F64, nothing: float, state: F64) -> None:
     """Filter a block in place; as `RecursiveFilter.apply`."""
     for channel in range(block.shape[0]):
         for section in range(sections.shape[0]):
@@ -75,6 +75,8 @@ def run_sections(block: F64, samples: int, sections: F64, state: F64) -> None:
                 second = b2 * sample - a2 * made
                 block[channel, place] = made
             state[channel, 2 * section], state[channel, 2 * section + 1] = first, second
+    if np.abs(state).max() < nothing:
+        state[:] = 0.0
 
 
 @inlined
@@ -103,7 +105,7 @@ def draw(edges: F64, passed: int, samples: int, fractions: F64, gain: F32) -> No
 def move_gain(found: F32, samples: int, places: tuple[int, ...], parts: tuple[Any, ...]) -> None:
     """Take a block in and write its gains; as `move_gain` of `limiter_gain.py`."""
     filled, cells, passed, known, gone = places
-    target, speeds, weights, fractions, peaks, needs, state, eased, edges, gain = parts
+    target, settled, speeds, weights, fractions, peaks, needs, state, eased, edges, gain = parts
     cell = len(fractions)
     for place in range(samples):
         peaks[filled + place] = max(found[0, place], found[1, place])
@@ -123,7 +125,7 @@ def move_gain(found: F32, samples: int, places: tuple[int, ...], parts: tuple[An
         slow += (need - slow) * (speeds[2] if need > slow else speeds[1])
         goal = max(need, slow)
         quick = need if need >= quick else goal + (quick - goal) * (1.0 - speeds[0])
-        if quick < 1e-6:
+        if quick < settled:
             quick = 0.0
             slow = 0.0
         state[0], state[1] = quick, slow
@@ -157,7 +159,7 @@ def limit_pass(
     """Limit the block in `line` from `late` on and leave it in `found`; as `Pass.apply`."""
     find_largest(line, late, samples, filters, quiet, found)
     move_gain(found, samples, places, parts)
-    passed, gain = places[2], parts[9]
+    passed, gain = places[2], parts[-1]
     for channel in range(line.shape[0]):
         for place in range(samples):
             found[channel, place] = line[channel, place] * gain[passed + place]

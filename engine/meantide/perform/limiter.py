@@ -99,6 +99,7 @@ class Pass:
         self.latency_samples = self._gain.delay_samples + LONGER_TAPS // 2
         room = self.latency_samples + longest + Interpolator.room(longest)
         self._line = np.zeros((2, room), np.float32)
+        self._parts = tuple(self._gain.parts)  # a plain tuple is sooner handed over
         self._compiled = self._made_compiled() if kernel == COMPILED else None
 
     @property
@@ -125,7 +126,7 @@ class Pass:
         limit(
             self._line, self.latency_samples, samples, self._interpolator.filters,
             self._interpolator.quiet(self._target), self._interpolator.found,
-            tuple(self._gain.advance(samples)), self._gain.parts,
+            tuple(self._gain.advance(samples)), self._parts,
         )  # fmt: skip
 
     def _made_compiled(self) -> Callable[..., None]:

@@ -19,14 +19,12 @@ from meantide.voice.kernel import F32, F64
 HOLD_S = 0.025
 QUICK_RELEASE_S = 0.08
 """The time constant of recovery after a lone peak."""
-LONG_WORK_S, SLOW_RELEASE_S = 0.4, 1.5
+LONG_WORK_S, SLOW_RELEASE_S = 0.4, 1.0
 """How long a need must last to be long work, and the time constant of recovery from it."""
 SETTLED = 1e-6
 """Nepers (0.00001 dB): what has recovered to this is over, and the gain is exactly 1."""
 QUICK, SLOW, RISING = 0, 1, 2
 """The two recoveries by their places in the state; the speeds have a third, the slow one's rise."""
-
-Parts = tuple[float, F64, F64, F64, F32, F64, F64, F64, F64, F32]
 
 
 class Places(NamedTuple):
@@ -44,6 +42,33 @@ class Places(NamedTuple):
     """Cells that are out with it."""
 
 
+class Parts(NamedTuple):
+    """What a gain is made with, constants and state; compiled code takes it in this order."""
+
+    target: float
+    """The amplitude that needs nothing."""
+    settled: float
+    """SETTLED."""
+    speeds: F64
+    """How far, in a cell, the two recoveries go, and the slow one rises."""
+    weights: F64
+    """Of the cells ahead."""
+    fractions: F64
+    """Of the way from one edge to the next, at a cell's samples."""
+    peaks: F32
+    """At the samples of the cell that fills, and of the block."""
+    needs: F64
+    """Of the cells that are held, and those of the block."""
+    state: F64
+    """The two recoveries, in nepers."""
+    eased: F64
+    """What is taken in the cells that are weighted, and those of the block, in nepers."""
+    edges: F64
+    """Gains at the edges of cells, from that before the next sample out."""
+    gain: F32
+    """Gains at samples."""
+
+
 def cell_samples(rate: int) -> int:
     """Return the samples of a cell: the power of two nearest to a sixth of a millisecond."""
     return max(4, 1 << round(math.log2(max(rate, 6000) / 6000)))
@@ -52,8 +77,8 @@ def cell_samples(rate: int) -> int:
 class Gain:
     """The gain of one pass: it falls within `ahead` cells, before the peak that calls for it.
 
-    The gain at a sample serves for the peak `delay_samples` before; it stands below what any peak
-    of that sample's cell and of both neighbours needs. `target` is an amplitude, `longest` the
+    The gain made at a sample is for the sound `delay_samples` before; it is no more than what any
+    peak in that sound's cell and in both neighbours allows. `target` is an amplitude, `longest` the
     longest block in samples.
     """
 
@@ -65,22 +90,20 @@ class Gain:
         most = longest // cell + 1
         shape = np.sin(np.pi * (np.arange(ahead) + 0.5) / ahead) ** 2
         times_s = (QUICK_RELEASE_S, SLOW_RELEASE_S, LONG_WORK_S)
-        speeds = np.array([1.0 - math.exp(-cell / (rate * each)) for each in times_s])
-        self._cell, self._target = cell, target
-        self.parts: Parts = (
-            target,
-            speeds,
-            shape / shape.sum(),  # weights of the cells ahead
-            np.arange(cell) / cell,  # fractions of the way between two edges
-            np.zeros((most + 1) * cell, np.float32),  # peaks of the cell that fills, and after it
-            np.zeros(held - 1 + most),  # needs of the cells that are held, and those of a block
-            np.zeros(2),  # the two recoveries
-            np.zeros(ahead - 1 + most),  # the quick one at the cells that are weighted
-            np.ones(2 + most + 1),  # gains at the edges of cells, from that of the next sample out
-            np.ones((most + 2) * cell, np.float32),  # gains at samples
+        self._cell = cell
+        self.parts = Parts(
+            target=target,
+            settled=SETTLED,
+            speeds=np.array([1.0 - math.exp(-cell / (rate * each)) for each in times_s]),
+            weights=shape / shape.sum(),
+            fractions=np.arange(cell) / cell,
+            peaks=np.zeros((most + 1) * cell, np.float32),
+            needs=np.zeros(held - 1 + most),
+            state=np.zeros(2),
+            eased=np.zeros(ahead - 1 + most),
+            edges=np.ones(2 + most + 1),
+            gain=np.ones((most + 2) * cell, np.float32),
         )
-        """Constants and state, as `move_gain` takes them."""
-        self._state, self._peaks, self._gain = self.parts[6], self.parts[4], self.parts[9]
         self._filled, self._passed, self._known = 0, 1, 2
         self._busy_cells = 0
         self._idle_after = ahead + 4  # cells in which the gain comes to be 1 at all edges
@@ -88,7 +111,7 @@ class Gain:
     @property
     def taken_nepers(self) -> float:
         """The gain that is taken at the latest cell, in nepers; any thread may read it."""
-        return float(self._state[QUICK])
+        return float(self.parts.state[QUICK])
 
     def over(self, found: F32) -> F32 | None:
         """Return the gain for each sample of a block, a view; None if it is 1 throughout.
@@ -99,10 +122,10 @@ class Gain:
         samples = found.shape[1]
         places = self.advance(samples)
         if not self._is_busy(found, places.cells):
-            self._peaks[: self._filled] = 0.0
+            self.parts.peaks[: self._filled] = 0.0
             return None
         move_gain(found, places, self.parts)
-        return self._gain[places.passed : places.passed + samples]
+        return self.parts.gain[places.passed : places.passed + samples]
 
     def advance(self, samples: int) -> Places:
         """Return where a block of so many samples stands among the cells, and go on to the next."""
@@ -116,7 +139,7 @@ class Gain:
 
     def _is_busy(self, found: F32, cells: int) -> bool:
         """Tell whether any gain of the block may differ from 1."""
-        if self._state[QUICK] > 0.0 or float(found.max()) > self._target:
+        if self.parts.state[QUICK] > 0.0 or float(found.max()) > self.parts.target:
             self._busy_cells = self._idle_after
             return True
         busy = self._busy_cells > 0
@@ -127,7 +150,7 @@ class Gain:
 def move_gain(found: F32, places: Places, parts: Parts) -> None:
     """Take a block's `found` in and write its gains from `gain[passed]` on."""
     filled, cells, passed, known, gone = places
-    target, speeds, weights, fractions, peaks, needs, state, eased, edges, gain = parts
+    target, _, speeds, weights, fractions, peaks, needs, state, eased, edges, gain = parts
     cell, samples = len(fractions), found.shape[1]
     np.maximum(found[0], found[1], out=peaks[filled : filled + samples])
     if cells:

@@ -30,31 +30,40 @@ BINS_A_LU, LOUDEST_LUFS = 50, 80.0
 SHELF_HZ, SHELF_DB, SHELF_QUALITY = 1681.974450955533, 3.999843853973347, 0.7071752369554196
 SHELF_SLOPE = 0.4996667741545416
 HIGH_PASS_HZ, HIGH_PASS_QUALITY = 38.13547087602444, 0.5003270373238773
-PRINTED_RATE = 48_000
+PRINTED_RATE, CALIBRATION_HZ = 48_000, 997.0
 
 
 def k_weighting(rate: int) -> F64:
     """Return the sections (2, 5) b0, b1, b2, a1, a2 of K-weighting at `rate` in Hz.
 
-    A shelf, then a high-pass. The printed high-pass has b = 1, -2, 1 at 48 kHz, which lifts all by
-    0.04 dB; so much it has here at every rate.
+    A shelf, then a high-pass. At every rate 997 Hz gains what it gains at 48 kHz, so that the
+    calibration of BS.1770 holds: full scale at 997 Hz in one channel reads -3.01 LUFS.
     """
+    sections = _shaped(rate)
+    printed = _shaped(PRINTED_RATE)
+    printed[1, :3] /= printed[1, 0]  # printed with b = 1, -2, 1
+    wanted = _amplification(printed, CALIBRATION_HZ / PRINTED_RATE)
+    sections[1, :3] *= wanted / _amplification(sections, CALIBRATION_HZ / rate)
+    return sections
+
+
+def _shaped(rate: int) -> F64:
+    """Return the shelf and the high-pass, each of gain 1 where it lets all pass."""
     k = math.tan(math.pi * SHELF_HZ / rate)
     high = 10.0 ** (SHELF_DB / 20.0)
-    band = high**SHELF_SLOPE
-    a0 = 1.0 + k / SHELF_QUALITY + k * k
-    shelf = (
-        np.array([
-            high + band * k / SHELF_QUALITY + k * k,
-            2.0 * (k * k - high),
-            high - band * k / SHELF_QUALITY + k * k,
-            2.0 * (k * k - 1.0),
-            1.0 - k / SHELF_QUALITY + k * k,
-        ]) / a0
-    )  # fmt: skip
-    high_pass = second_order_high_pass(HIGH_PASS_HZ, HIGH_PASS_QUALITY, rate)
-    high_pass[:3] /= second_order_high_pass(HIGH_PASS_HZ, HIGH_PASS_QUALITY, PRINTED_RATE)[0]
-    return np.stack([shelf, high_pass])
+    band = high**SHELF_SLOPE * k / SHELF_QUALITY
+    edge = k / SHELF_QUALITY
+    ahead = [high + band + k * k, 2.0 * (k * k - high), high - band + k * k]
+    back = [2.0 * (k * k - 1.0), 1.0 - edge + k * k]
+    shelf = np.array(ahead + back) / (1.0 + edge + k * k)
+    return np.stack([shelf, second_order_high_pass(HIGH_PASS_HZ, HIGH_PASS_QUALITY, rate)])
+
+
+def _amplification(sections: F64, frequency: float) -> float:
+    """Return the gain of a cascade at a frequency in cycles a sample."""
+    delay = np.exp(-2j * math.pi * frequency * np.arange(3))
+    back = np.concatenate([np.ones((len(sections), 1)), sections[:, 3:]], axis=1)
+    return float(np.abs(np.prod((sections[:, :3] @ delay) / (back @ delay))))
 
 
 def loudness_lufs(energy: float) -> float:

@@ -17,7 +17,7 @@ CHUNK = 64
 NOTHING = 1e-30
 """State below this becomes 0: it is -600 dB, and numbers that fade out for ever cost much time."""
 
-Run = Callable[[F64, int, F64, F64], None]
+Run = Callable[[F64, int, F64, float, F64], None]
 
 
 class RecursiveFilter:
@@ -34,7 +34,7 @@ class RecursiveFilter:
 
     def apply(self, block: F64, samples: int) -> None:
         """Filter the first `samples` of `block` (2, samples), contiguous, in place."""
-        self._run(block, samples, self._sections, self._state)
+        self._run(block, samples, self._sections, NOTHING, self._state)
 
     def _numpy(self) -> Run:
         order = self._state.shape[1]
@@ -43,7 +43,7 @@ class RecursiveFilter:
         carried = np.zeros((2, order))
         product = np.zeros((2, order))
 
-        def run(block: F64, samples: int, _: F64, state: F64) -> None:
+        def run(block: F64, samples: int, _: F64, nothing: float, state: F64) -> None:
             for start in range(0, samples, CHUNK):
                 size = min(CHUNK, samples - start)
                 piece, out = block[:, start : start + size], made[:, :size]
@@ -53,7 +53,7 @@ class RecursiveFilter:
                 np.matmul(piece, from_input[CHUNK - size :, CHUNK:], out=product)
                 np.add(carried, product, out=state)
                 piece[:] = out
-            if np.abs(state).max() < NOTHING:
+            if np.abs(state).max() < nothing:
                 state[:] = 0.0
 
         return run
@@ -62,7 +62,7 @@ class RecursiveFilter:
         from meantide.perform.compiled_master import run_sections  # noqa: PLC0415  # loads numba
 
         run: Run = run_sections
-        run(np.zeros((2, 1)), 0, self._sections, self._state)  # compiled now, not later
+        run(np.zeros((2, 1)), 0, self._sections, NOTHING, self._state)  # compiled now, not later
         return run
 
 

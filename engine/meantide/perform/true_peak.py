@@ -4,10 +4,12 @@ Recommendation ITU-R BS.1770-5, Annex 2: oversample by four, take the largest ab
 wave may pass the samples by 3 dB and more; converters and lossy codecs then distort.
 """
 
+import math
+
 import numpy as np
 
 from meantide.perform.interpolation import Interpolator
-from meantide.voice.kernel import F32, F64
+from meantide.voice.kernel import F32
 from meantide.voice.kernels import NUMPY
 
 LOWEST_DB = -200.0
@@ -31,9 +33,9 @@ def _annex_2() -> F32:
 ANNEX_2 = _annex_2()
 
 
-def level_db(amplitude: float | F64) -> float:
+def level_db(amplitude: float) -> float:
     """Return an amplitude in dB relative to full scale, LOWEST_DB at least."""
-    return max(LOWEST_DB, 20.0 * float(np.log10(max(float(amplitude), 1e-10))))
+    return 20.0 * math.log10(amplitude) if amplitude > 1e-10 else LOWEST_DB
 
 
 class TruePeak:
@@ -53,15 +55,17 @@ class TruePeak:
     def read(self, block: F32) -> tuple[float, float]:
         """Return the sample peak and the true peak, as amplitudes, of `block` (2, samples).
 
-        It must be finite. A peak between its last samples is told with the next block, which
-        brings what the filters still need. Safe in the audio callback.
+        Both are infinite, and the block is passed over, if anything in it is not finite. A peak
+        between its last samples is told with the next block, which brings what the filters still
+        need. Safe in the audio callback.
         """
         samples, before, line = block.shape[1], self._before, self._line
         if not samples:
             return 0.0, 0.0
-        line[:, before : before + samples] = block
         peak = max(float(block.max()), -float(block.min()))
-        found = self._interpolator.largest(line, before, samples)
-        true_peak = max(peak, float(found.max()))
+        if not math.isfinite(peak):
+            return math.inf, math.inf
+        line[:, before : before + samples] = block
+        true_peak = max(peak, float(self._interpolator.largest(line, before, samples).max()))
         line[:, :before] = line[:, samples : samples + before]
         return peak, true_peak
