@@ -2,8 +2,8 @@
 
 It looks ahead, so the gain is down before the peak comes, and moves in curves. Two passes: the
 first does the work; while its gain moves it bends the wave a little, and the second, which has
-next to nothing left to do, sees to what the bending let past. A pass measures the wave with
-four filters of BS.1770-5 Annex 2, three longer ones and the samples themselves, and
+next to nothing left to do, sees to what the bending let past. A pass measures the wave with the
+filter of BS.1770-5 Annex 2, with a longer and a shorter one, and at the samples themselves;
 `limiter_gain.py` makes the gain.
 
 What needs no gain passes bit for bit, `latency_samples` later. Both channels get the same gain.
@@ -23,34 +23,39 @@ from meantide.voice.kernels import COMPILED, NUMPY
 CEILING_DBTP = -1.0
 """No true peak leaves above this (EBU R 128)."""
 MARGIN_DB = 0.2
-"""The gain is made for so much less: no finite filter sees the whole of a wave near half the rate,
-and meters differ by as much there."""
+"""The gain is made for so much less: near half the rate no finite filter sees the whole of a wave,
+and meters differ."""
 LARGEST = 2.0**12
 """+72 dBFS: what comes louder is a fault, and is cut down to this before it is limited."""
 
 CELLS_AHEAD = (10, 4)
 """How many cells the gain of each pass takes to fall: 1.7 and 0.7 ms at 48 kHz."""
 LONGER_TAPS, LONGER_SHAPE = 24, 4.0
-"""The longer filters lose 0.1 dB or less up to 0.45 of the rate."""
+"""The longer filters are right to 0.25 dB up to 0.45 of the rate."""
+SHORTER_REACH = 6.125
+"""Samples to each side: a sinc of 49 taps at four times the rate is a usual meter's."""
 
 
 def detecting_filters() -> F32:
-    """Return the filters (8, LONGER_TAPS) whose largest value is what must stay under the target.
+    """Return the filters (11, LONGER_TAPS) whose largest value is what must stay under the target.
 
-    The sample itself, the wave 1/4, 1/2 and 3/4 of the way to the next one (a sinc under a Kaiser
-    window), and the four phases of Annex 2.
+    The sample itself; the wave 1/4, 1/2 and 3/4 of the way to the next one, by a longer filter (a
+    sinc under a Kaiser window) and by a shorter one (under a Hann window), which read differently
+    near half the rate, as meters do; and the four phases of Annex 2.
     """
     middle = LONGER_TAPS // 2 - 1
     taps = np.arange(LONGER_TAPS) - middle
-    filters = np.zeros((8, LONGER_TAPS))
+    filters = np.zeros((11, LONGER_TAPS))
     filters[0, middle] = 1.0
     for row, place in enumerate((0.25, 0.5, 0.75), 1):
-        away = (taps - place) / (LONGER_TAPS / 2)
-        window = np.i0(LONGER_SHAPE * np.sqrt(np.maximum(0.0, 1.0 - away**2)))
-        filters[row] = np.sinc(taps - place) * window
-        filters[row] /= filters[row].sum()
+        away = taps - place
+        inside = np.maximum(0.0, 1.0 - (away / (LONGER_TAPS / 2)) ** 2)
+        longer = np.sinc(away) * np.i0(LONGER_SHAPE * np.sqrt(inside))
+        filters[row] = longer / longer.sum()
+        hann = 0.5 + 0.5 * np.cos(np.pi * away / SHORTER_REACH)
+        filters[row + 3] = np.where(np.abs(away) < SHORTER_REACH, np.sinc(away) * hann, 0.0)
     edge = (LONGER_TAPS - ANNEX_2.shape[1]) // 2
-    filters[4:, edge:-edge] = ANNEX_2
+    filters[7:, edge:-edge] = ANNEX_2
     return filters.astype(np.float32)
 
 

@@ -21,8 +21,8 @@ QUICK_RELEASE_S = 0.08
 """The time constant of recovery after a lone peak."""
 LONG_WORK_S, SLOW_RELEASE_S = 0.4, 1.0
 """How long a need must last to be long work, and the time constant of recovery from it."""
-SETTLED = 1e-6
-"""Nepers (0.00001 dB): what has recovered to this is over, and the gain is exactly 1."""
+SETTLED = 1e-5
+"""Nepers (0.0001 dB): what has recovered to this is over, and the gain is exactly 1."""
 QUICK, SLOW, RISING = 0, 1, 2
 """The two recoveries by their places in the state; the speeds have a third, the slow one's rise."""
 
