@@ -146,7 +146,7 @@ def move_gain(found: F32, samples: int, places: tuple[int, ...], parts: tuple[An
 
 
 @compiled
-def limit_pass(
+def limit(
     line: F32,
     late: int,
     samples: int,
@@ -156,7 +156,7 @@ def limit_pass(
     places: tuple[int, ...],
     parts: tuple[Any, ...],
 ) -> None:
-    """Limit the block in `line` from `late` on and leave it in `found`; as `Pass.apply`."""
+    """Limit the block in `line` from `late` on and leave it in `found`; as `Limiter.apply`."""
     find_largest(line, late, samples, filters, quiet, found)
     move_gain(found, samples, places, parts)
     passed, gain = places[2], parts[-1]

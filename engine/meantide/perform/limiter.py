@@ -1,10 +1,9 @@
 """The limiter at the end of the line: no true peak leaves above the ceiling.
 
-It looks ahead, so the gain is down before the peak comes, and moves in curves. Two passes: the
-first does the work; while its gain moves it bends the wave a little, and the second, which has
-next to nothing left to do, sees to what the bending let past. A pass measures the wave with the
-filter of BS.1770-5 Annex 2, with a longer and a shorter one, and at the samples themselves;
-`limiter_gain.py` makes the gain.
+It looks ahead, so the gain is down before the peak comes, and moves in curves (`limiter_gain.py`).
+It measures the wave with the filter of BS.1770-5 Annex 2, with a longer and a shorter one, and at
+the samples themselves. Around a peak the gain stands still, so a peak is measured as it leaves; on
+its way down it bends the wave by less than the margin, which tests try hard to disprove.
 
 What needs no gain passes bit for bit, `latency_samples` later. Both channels get the same gain.
 """
@@ -28,8 +27,8 @@ and meters differ."""
 LARGEST = 2.0**12
 """+72 dBFS: what comes louder is a fault, and is cut down to this before it is limited."""
 
-CELLS_AHEAD = (10, 4)
-"""How many cells the gain of each pass takes to fall: 1.7 and 0.7 ms at 48 kHz."""
+CELLS_AHEAD = 10
+"""How many cells the gain takes to fall: 1.7 ms at 48 kHz."""
 LONGER_TAPS, LONGER_SHAPE = 24, 4.0
 """The longer filters are right to 0.25 dB up to 0.45 of the rate."""
 SHORTER_REACH = 6.125
@@ -66,60 +65,47 @@ class Limiter:
     """
 
     def __init__(self, rate: int, longest: int, kernel: str = NUMPY) -> None:
-        self._passes = [Pass(rate, longest, ahead, kernel) for ahead in CELLS_AHEAD]
-        self.latency_samples = sum(each.latency_samples for each in self._passes)
-        """What goes in comes out so many samples later, always."""
+        self._target = 10.0 ** ((CEILING_DBTP - MARGIN_DB) / 20.0)
+        self._interpolator = Interpolator(detecting_filters(), longest, kernel)
+        self._gain = Gain(rate, longest, CELLS_AHEAD, self._target)
+        self._parts = tuple(self._gain.parts)  # a plain tuple is sooner handed over
+        # the wave after a sample is made of half the taps that follow it
+        self.latency_samples = self._gain.delay_samples + LONGER_TAPS // 2
+        """What goes in comes out so many samples later, always: 107 at 48 kHz, 2.2 ms."""
+        room = self.latency_samples + longest + Interpolator.room(longest)
+        self._line = np.zeros((2, room), np.float32)
         self.faults = 0
         """Blocks so far in which something was not finite or above LARGEST."""
+        self._compiled = self._made_compiled() if kernel == COMPILED else None
 
     @property
     def taken_db(self) -> float:
-        """How much the first pass takes off now, in dB, 0 or more; to be read by any thread."""
-        return self._passes[0].taken_nepers * 20.0 / math.log(10.0)
+        """How much is taken off now, in dB, 0 or more; any thread may read it."""
+        return self._gain.taken_nepers * 20.0 / math.log(10.0)
 
     def apply(self, out: F32) -> None:
         """Limit `out` (2, samples) in place. Safe in the audio callback.
 
         What is not finite becomes silence.
         """
-        if not out.shape[1]:
+        samples, late, line = out.shape[1], self.latency_samples, self._line
+        if not samples:
             return
-        # not <=, since a comparison with what is not a number is false
+        # not >, since a comparison with what is not a number is false
         if not max(float(out.max()), -float(out.min())) <= LARGEST:
             self.faults += 1
             np.nan_to_num(out, copy=False, nan=0.0, posinf=0.0, neginf=0.0)
             np.clip(out, -LARGEST, LARGEST, out=out)
-        for each in self._passes:
-            each.apply(out)
-
-
-class Pass:
-    """One pass: `ahead` is how many cells its gain takes to fall."""
-
-    def __init__(self, rate: int, longest: int, ahead: int, kernel: str) -> None:
-        self._target = 10.0 ** ((CEILING_DBTP - MARGIN_DB) / 20.0)
-        self._interpolator = Interpolator(detecting_filters(), longest, kernel)
-        self._gain = Gain(rate, longest, ahead, self._target)
-        # the wave after a sample is made of half the taps that follow it
-        self.latency_samples = self._gain.delay_samples + LONGER_TAPS // 2
-        room = self.latency_samples + longest + Interpolator.room(longest)
-        self._line = np.zeros((2, room), np.float32)
-        self._parts = tuple(self._gain.parts)  # a plain tuple is sooner handed over
-        self._compiled = self._made_compiled() if kernel == COMPILED else None
-
-    @property
-    def taken_nepers(self) -> float:
-        """The gain that is taken at the latest cell, in nepers; any thread may read it."""
-        return self._gain.taken_nepers
-
-    def apply(self, out: F32) -> None:
-        """Limit `out`, finite, in place."""
-        samples, late, line = out.shape[1], self.latency_samples, self._line
         line[:, late : late + samples] = out
-        if self._compiled is not None:
+        if self._compiled is None:
+            self._limit(out)
+        else:
             self._run(self._compiled, samples)
             out[:] = self._interpolator.found[:, :samples]
-            return
+
+    def _limit(self, out: F32) -> None:
+        """Write the next samples out and move the line on, by numpy."""
+        samples, late, line = out.shape[1], self.latency_samples, self._line
         gain = self._gain.over(self._interpolator.largest(line, late, samples, self._target))
         if gain is None:
             out[:] = line[:, :samples]
@@ -135,8 +121,8 @@ class Pass:
         )  # fmt: skip
 
     def _made_compiled(self) -> Callable[..., None]:
-        from meantide.perform.compiled_master import limit_pass  # noqa: PLC0415  # loads numba
+        from meantide.perform.compiled_master import limit  # noqa: PLC0415  # loads numba
 
-        made: Callable[..., None] = limit_pass
+        made: Callable[..., None] = limit
         self._run(made, 0)  # compiled now, not later
         return made

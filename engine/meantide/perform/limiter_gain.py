@@ -1,4 +1,4 @@
-"""How a pass of the limiter moves its gain: from the peaks it sees to a gain for every sample.
+"""How the limiter moves its gain: from the peaks it sees to a gain for every sample.
 
 Time is cut into cells. What passes the target in a cell is its need, in nepers of gain to be
 taken. The largest need of the last HOLD_S is held, so that a steady tone down to 20 Hz keeps one
@@ -75,7 +75,7 @@ def cell_samples(rate: int) -> int:
 
 
 class Gain:
-    """The gain of one pass: it falls within `ahead` cells, before the peak that calls for it.
+    """A gain that falls within `ahead` cells, before the peak that calls for it.
 
     The gain made at a sample is for the sound `delay_samples` before; it is no more than what any
     peak in that sound's cell and in both neighbours allows. `target` is an amplitude, `longest` the
