@@ -37,11 +37,13 @@ def add_taps(weights: F32, samples: F32, sums: F32) -> None:
 
 @compiled
 def find_largest(
-    line: F32, first: int, samples: int, filters: F32, quiet: float, found: F32
+    line: F32, first: int, samples: int, filters: F32, quiet: float, found: F32, sums: F32
 ) -> None:
-    """Write the largest absolute value of any filter at each sample; as `Interpolator.largest`."""
+    """Write the largest absolute value of any filter at each sample; as `Interpolator.largest`.
+
+    `sums` is scratch for GROUP numbers.
+    """
     taps = filters.shape[1]
-    sums = np.empty(GROUP, np.float32)
     for channel in range(line.shape[0]):
         for start in range(0, samples, GROUP):
             part = line[channel, first + start - taps + 1 : first + start + GROUP]
@@ -75,7 +77,11 @@ def run_sections(block: F64, samples: int, sections: F64, nothing: float, state:
                 second = b2 * sample - a2 * made
                 block[channel, place] = made
             state[channel, 2 * section], state[channel, 2 * section + 1] = first, second
-    if np.abs(state).max() < nothing:
+    largest = 0.0
+    for channel in range(state.shape[0]):
+        for place in range(state.shape[1]):
+            largest = max(largest, abs(state[channel, place]))
+    if largest < nothing:
         state[:] = 0.0
 
 
@@ -153,11 +159,12 @@ def limit(
     filters: F32,
     quiet: float,
     found: F32,
+    sums: F32,
     places: tuple[int, ...],
     parts: tuple[Any, ...],
 ) -> None:
     """Limit the block in `line` from `late` on and leave it in `found`; as `Limiter.apply`."""
-    find_largest(line, late, samples, filters, quiet, found)
+    find_largest(line, late, samples, filters, quiet, found, sums)
     move_gain(found, samples, places, parts)
     passed, gain = places[2], parts[-1]
     for channel in range(line.shape[0]):

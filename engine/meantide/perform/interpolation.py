@@ -15,7 +15,7 @@ from meantide.voice.kernels import COMPILED
 GROUP = 16
 """Places that one row of the matrix product stands for, and that one compiled loop makes."""
 
-Find = Callable[[F32, int, int, F32, float, F32], None]
+Find = Callable[[F32, int, int, F32, float, F32, F32], None]
 
 
 class Interpolator:
@@ -29,6 +29,8 @@ class Interpolator:
     def __init__(self, filters: F32, longest: int, kernel: str) -> None:
         self.taps = filters.shape[1]
         self.filters = np.ascontiguousarray(filters, np.float32)
+        self.sums = np.zeros(GROUP, np.float32)
+        """Scratch of the compiled form."""
         self._largest_sum = float(np.abs(filters).sum(axis=1).max())
         rows = -(-longest // GROUP)
         self.found = np.zeros((2, rows * GROUP), np.float32)
@@ -46,7 +48,8 @@ class Interpolator:
         `taps - 1` samples before it, and `room` after it. What cannot pass `worth` may be found
         as 0. Safe in the audio callback.
         """
-        self._find(line, first, samples, self.filters, self.quiet(worth), self.found)
+        quiet = self.quiet(worth)
+        self._find(line, first, samples, self.filters, quiet, self.found, self.sums)
         return self.found[:, :samples]
 
     def quiet(self, worth: float) -> float:
@@ -63,7 +66,9 @@ class Interpolator:
         windows = np.zeros((2, rows, window), np.float32)
         made = np.zeros((2 * rows, filters * GROUP), np.float32)
 
-        def find(line: F32, first: int, samples: int, _: F32, quiet: float, found: F32) -> None:
+        def find(
+            line: F32, first: int, samples: int, _: F32, quiet: float, found: F32, __: F32
+        ) -> None:
             start = first - taps + 1
             heard = line[:, start : first + samples]
             if max(float(heard.max()), -float(heard.min())) <= quiet:
@@ -87,5 +92,7 @@ class Interpolator:
 
         find: Find = find_largest
         line = np.zeros((2, self.taps), np.float32)
-        find(line, self.taps - 1, 0, self.filters, 0.0, self.found)  # compiled now, not later
+        find(
+            line, self.taps - 1, 0, self.filters, 0.0, self.found, self.sums
+        )  # compiled now, not later
         return find

@@ -114,9 +114,10 @@ class Limiter:
         line[:, :late] = line[:, samples : samples + late]
 
     def _run(self, limit: Callable[..., None], samples: int) -> None:
+        between = self._interpolator
         limit(
-            self._line, self.latency_samples, samples, self._interpolator.filters,
-            self._interpolator.quiet(self._target), self._interpolator.found,
+            self._line, self.latency_samples, samples,
+            between.filters, between.quiet(self._target), between.found, between.sums,
             tuple(self._gain.advance(samples)), self._parts,
         )  # fmt: skip
 
