@@ -292,7 +292,7 @@ FM = "kind: fm\noperators:\n- {ratio: 1, level_db: 0}\n- {ratio: 2}\n"  # paths 
         (FM + "paths:\n- [2, 1, 1]\n- [2, 1, 1]\n", 5, "paths: got '2 to 1 twice'; allowed: o"),
         (FM + "paths:\n- [2, 1, 1]\n- [1, 2, 1]\n", 5, "paths: got '1 -> 2 -> 1'; allowed: pa"),
         (FM, 4, "operators item 2: got 'neither heard nor moving one'; allowed: a level_db, or a"),
-        (FM + "tilt_db: 3\n", 5, "unknown field: got 'tilt_db'; allowed: did you mean trims_db or level_db? "),
+        (FM + "tilt_db: 3\n", 5, "unknown field: got 'tilt_db'; allowed: did you mean trims_"),
         (FM + "range: [1, 100]\n", 5, "range item 1: got 1; allowed: a number from 20 to 20000"),
         (FM + "range: [true, 100]\n", 5, "range item 1: got True; allowed: a number from 20"),
         (FM + "range: [100, .inf]\n", 5, "range item 2: got inf; allowed: a number from 20"),

@@ -33,9 +33,11 @@ both channels, so that voices with sharp peaks need not be cut."""
 VELOCITY = 0.7
 RATE = 48_000
 DYING_S, HELD_S = 1, 3
-CLOSE_LU = 0.4
-"""Trims are made as many as it needs to come so close at every note measured."""
+CLOSE_LU = 0.45
+"""So close to the target trims are to bring every note measured: under half of 1 LU."""
 STEP_CENTS = 200.0
+TRIMS_AN_OCTAVE = 4
+"""More would follow one note and not its neighbours."""
 FOLLOWED = Tuning(Scale.equal(12), Anchor(440.0 * 2.0**-0.75, degree=0))
 """Voices that follow the scale are measured in this one."""
 
@@ -106,7 +108,8 @@ def matched(voice: Voice, kernel: Kernel) -> Matched:
     notes = np.log2(np.array(found.notes_hz))
     wanted = TARGET_LUFS - np.array(found.loudness_lufs)
     best = _trimmed(found, (0.0,))
-    for count in range(1, min(len(notes), MOST_TRIMS) + 1):
+    most = 1 + int(TRIMS_AN_OCTAVE * (notes[-1] - notes[0]) + 1e-9)
+    for count in range(1, min(most, MOST_TRIMS) + 1):
         best = _trimmed(found, _fitted(notes, wanted, count))
         if best.furthest_lu <= CLOSE_LU:
             break
