@@ -151,7 +151,7 @@ def layout_facts(layout: Layout) -> Facts:
 
 
 def voice_facts(voice: Voice) -> Facts:
-    """Return what kind of voice it is, how many partials or operators it has, and what it is for."""
+    """Return what kind of voice it is, of how many partials or operators, and what for."""
     purpose = {
         "family": voice.family or None,
         "lowest_hz": voice.lowest_hz,
