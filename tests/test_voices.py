@@ -4,6 +4,7 @@ Both forms of voice, the compiled kernel (numpy's twin by the tests of kernels).
 """
 
 import math
+import re
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -177,6 +178,15 @@ def test_there_are_forty_voices_of_every_family_and_each_says_what_it_is_for() -
         assert voice.about
         assert voice.source
         assert voice.highest_hz >= 4.0 * voice.lowest_hz * (1.0 - 1e-9)  # two octaves at least
+
+
+def test_the_readme_lists_every_voice_in_its_family() -> None:
+    readme = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    for family in FAMILIES:
+        named = [name for name in VOICES if Catalogue().voice(name).family == family]
+        [row] = re.findall(rf"^\| {family} \|.*\| (.*) \|$", readme, re.MULTILINE)
+        assert row.split() == [f"`{name}`" for name in named]
+    assert f"\n{len(VOICES)} voices come with it" in readme
 
 
 MADE_FOR = {
