@@ -57,6 +57,9 @@ response:
 envelope: {attack_s: 0.08, release_s: 0.3, release_curve: eased}
 velocity_exponent: 1
 level_db: -3
+trims_db: [-2, 0, 1.5]
+family: pipe
+range: [A2, 1318.5]
 """
 BUOY = """\
 name: buoy
@@ -73,7 +76,7 @@ paths:
   - [5, 4, 0.5]
 vibrato: {depth_cents: 5}
 response: {timbre: {colour: 0.5}}
-highest_hz: 1500
+range: [55, 1500]
 velocity_exponent: 2
 level_db: -6
 """
@@ -103,6 +106,10 @@ def test_every_field_of_an_additive_voice_is_read() -> None:
         ),
         velocity_exponent=1.0,
         level_db=-3.0,
+        trims_db=(-2.0, 0.0, 1.5),
+        family="pipe",
+        lowest_hz=110.0,
+        highest_hz=1318.5,
         about="what a stopped pipe does, and more",
         source="invented",
     )
@@ -124,6 +131,7 @@ def test_every_field_of_an_fm_voice_is_read() -> None:
         Response(timbre=Answer(colour=0.5)),
         velocity_exponent=2.0,
         level_db=-6.0,
+        lowest_hz=55.0,
         highest_hz=1500.0,
     )
 
@@ -284,8 +292,20 @@ FM = "kind: fm\noperators:\n- {ratio: 1, level_db: 0}\n- {ratio: 2}\n"  # paths 
         (FM + "paths:\n- [2, 1, 1]\n- [2, 1, 1]\n", 5, "paths: got '2 to 1 twice'; allowed: o"),
         (FM + "paths:\n- [2, 1, 1]\n- [1, 2, 1]\n", 5, "paths: got '1 -> 2 -> 1'; allowed: pa"),
         (FM, 4, "operators item 2: got 'neither heard nor moving one'; allowed: a level_db, or a"),
-        (FM + "tilt_db: 3\n", 5, "unknown field: got 'tilt_db'; allowed: did you mean level_db? "),
-        (FM + "highest_hz: 1\n", 5, "highest_hz: got 1.0; allowed: a number from 20 to 20000"),
+        (FM + "tilt_db: 3\n", 5, "unknown field: got 'tilt_db'; allowed: did you mean trims_"),
+        (FM + "range: [1, 100]\n", 5, "range item 1: got 1; allowed: a number from 20 to 20000"),
+        (FM + "range: [true, 100]\n", 5, "range item 1: got True; allowed: a number from 20"),
+        (FM + "range: [100, .inf]\n", 5, "range item 2: got inf; allowed: a number from 20"),
+        (FM + "range: [100, .nan]\n", 5, "range item 2: got nan; allowed: a number from 20"),
+        (FM + "range: [C4, H5]\n", 5, "range item 2: got 'H5'; allowed: a note name such as"),
+        (FM + "range: [C4, C20]\n", 5, "range item 2: got 'C20'; allowed: a number from 20"),
+        (FM + "range: [C4, B3]\n", 5, "range item 2: got 'B3'; allowed: a note no lower than"),
+        (FM + "range: [C4]\n", 5, "range: got 'a list'; allowed: [lowest, highest], each in"),
+        (FM + "range: C4\n", 5, "range: got 'C4'; allowed: [lowest, highest], each in Hz"),
+        (FM + "family: horn\n", 5, "family: got 'horn'; allowed: one of reed, pipe, bowed"),
+        (FM + "trims_db: [0, 25]\n", 5, "trims_db item 2: got 25.0; allowed: a number from -24"),
+        (FM + "trims_db: [true]\n", 5, "trims_db item 1: got True; allowed: a number from -24"),
+        (FM + "trims_db: 3\n", 5, "trims_db: got 3; allowed: a list"),
     ],
 )  # fmt: skip
 def test_what_is_wrong_is_refused_by_line_and_field(text: str, line: int, message: str) -> None:

@@ -1,8 +1,10 @@
-"""Every voice that is shipped: in tune, silent when it should be, and free of aliases at its top.
+"""Every voice that is shipped: in tune, as loud as all others, silent before and after, no aliases.
 
 Both forms of voice, the compiled kernel (numpy's twin by the tests of kernels).
 """
 
+import math
+import re
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -14,14 +16,17 @@ from numpy.typing import NDArray
 import playing
 import tones
 from meantide.catalogue import Catalogue
+from meantide.offline.voice_loudness import TARGET_LUFS, loudness_at
 from meantide.perform.event import Event, Kind
 from meantide.perform.performance import Performance
 from meantide.pitch import Anchor, Interval, Scale, Tuning
 from meantide.voice.bank import Strike
 from meantide.voice.degree_grid import DegreeGrid
 from meantide.voice.description import AdditiveVoice, Breath, Drift, Unison
+from meantide.voice.envelope import Envelope
 from meantide.voice.fm_description import DegreesUp, FmVoice
 from meantide.voice.kernels import kernel_named
+from meantide.voice.purpose import FAMILIES
 from meantide.voice.touch import Vibrato
 from meantide.voice.voices import Voice, make_bank, prepare
 from playing import RATE
@@ -67,11 +72,17 @@ def ratio_of(voice: FmVoice, number: int, hz: float) -> Fraction:
 
 @pytest.mark.parametrize("name", FM)
 def test_aliases_of_fm_voices_are_eighty_db_down_at_their_top(name: str) -> None:
-    """At the highest note and full index, touch at its fullest, all lies on sums of the ratios."""
+    """At the highest note, touch at its fullest, all lies on sums of the ratios.
+
+    All operators are held at the full level of their envelopes: indices are never higher, and lines
+    stand still.
+    """
     voice = Catalogue().voice(name)
     assert isinstance(voice, FmVoice)
     voice = still(voice)
     assert isinstance(voice, FmVoice)
+    full = tuple(replace(each, envelope=Envelope()) for each in voice.operators)
+    voice = replace(voice, operators=full)
     hz = nearest_degree_hz(voice.highest_hz)
     ratios = [ratio_of(voice, number, hz) for number in range(len(voice.operators))]
     step = hz / np.lcm.reduce([ratio.denominator for ratio in ratios])
@@ -84,15 +95,21 @@ def test_aliases_of_fm_voices_are_eighty_db_down_at_their_top(name: str) -> None
 
 
 def still(voice: Voice) -> Voice:
-    """Return a voice whose lines stand still: no vibrato, drift or unison; its touch stays."""
+    """Return a voice whose lines stand still; its touch stays.
+
+    It has no vibrato, drift or unison, and no operator that comes again and again.
+    """
     answers = {
         name: replace(getattr(voice.response, name), vibrato_cents=0.0)
         for name in ("velocity", "pressure", "timbre")
     }
     stays = replace(voice, vibrato=Vibrato(), response=replace(voice.response, **answers))
     if isinstance(stays, AdditiveVoice):
-        stays = replace(stays, drift=Drift(), unison=Unison(), breath=Breath())
-    return stays
+        return replace(stays, drift=Drift(), unison=Unison(), breath=Breath())
+    once = (
+        replace(each, envelope=replace(each.envelope, repeats=False)) for each in stays.operators
+    )
+    return replace(stays, operators=tuple(once))
 
 
 def nearest_degree_hz(hz: float) -> float:
@@ -142,3 +159,52 @@ def test_every_voice_is_silent_before_its_note_and_after_its_release(name: str) 
     # what the blocker of 0 Hz still lets go is below hearing, and not sound
     assert np.abs(out[:, gone:]).max() < (1e-3 if name in FM else 1e-9)
     assert len(performance.notes) == 0
+
+
+@pytest.mark.parametrize("name", VOICES)
+def test_every_voice_is_as_loud_as_all_others_over_its_range(name: str) -> None:
+    """To 1 LU, at both ends of its range and every 700 cents, where most lie between its trims."""
+    voice = Catalogue().voice(name)
+    notes = [voice.lowest_hz * 2.0 ** (n * 7 / 12) for n in range(20)]
+    for hz in (*(hz for hz in notes if hz < voice.highest_hz), voice.highest_hz):
+        assert abs(loudness_at(voice, hz, KERNEL) - TARGET_LUFS) < 1.0
+
+
+def test_there_are_forty_voices_of_every_family_and_each_says_what_it_is_for() -> None:
+    voices = [Catalogue().voice(name) for name in VOICES]
+    assert len(voices) >= 40
+    assert {voice.family for voice in voices} == set(FAMILIES)
+    for voice in voices:
+        assert voice.about
+        assert voice.source
+        assert voice.highest_hz >= 4.0 * voice.lowest_hz * (1.0 - 1e-9)  # two octaves at least
+
+
+def test_the_readme_lists_every_voice_in_its_family() -> None:
+    readme = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    for family in FAMILIES:
+        named = [name for name in VOICES if Catalogue().voice(name).family == family]
+        [row] = re.findall(rf"^\| {family} \|.*\| (.*) \|$", readme, re.MULTILINE)
+        assert row.split() == [f"`{name}`" for name in named]
+    assert f"\n{len(VOICES)} voices come with it" in readme
+
+
+MADE_FOR = {
+    "sixteen-bell": "16-equal",
+    "thirteen-pipe": "13-equal-of-3",
+    "thirty-one-wire": "31-equal",
+    "just-bowl": "just-major",
+}
+
+
+@pytest.mark.parametrize("name", MADE_FOR)
+def test_the_partials_of_a_voice_made_for_a_scale_are_its_degrees(name: str) -> None:
+    """To 0.001 cent: their ratios are written with nine digits, 0.000002 cent."""
+    scale = Catalogue().scale(MADE_FOR[name])
+    voice = Catalogue().voice(name)
+    assert isinstance(voice, AdditiveVoice)
+    for partial in voice.sounding_partials():
+        octaves = math.log2(partial.ratio)
+        near = min(abs(scale.octaves(d) - octaves) for d in range(6 * scale.size))
+        assert 1200.0 * near < 0.001
+    assert MADE_FOR[name] in voice.source

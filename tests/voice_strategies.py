@@ -16,6 +16,7 @@ from meantide.voice.description import (
     Unison,
 )
 from meantide.voice.fm_description import DegreesUp, FmVoice, Operator, Path
+from meantide.voice.purpose import FAMILIES
 from meantide.voice.touch import Answer, Response, Vibrato
 
 as_found = settings(phases=(Phase.explicit, Phase.reuse, Phase.generate))
@@ -44,6 +45,10 @@ common = {
     "response": responses,
     "velocity_exponent": st.just(1.5) | st.floats(0.0, 4.0),
     "level_db": st.floats(-60.0, 12.0),
+    "trims_db": st.just(()) | st.lists(st.floats(-24.0, 24.0), max_size=5).map(tuple),
+    "family": st.sampled_from(("", *FAMILIES)),
+    "lowest_hz": st.just(20.0),
+    "highest_hz": st.just(2000.0) | st.floats(20.0, 20e3),
     "about": texts,
     "source": texts,
 }
@@ -138,7 +143,6 @@ def fm_voices(draw: st.DrawFn) -> FmVoice:
             texts,
             st.just(tuple(chosen[number] for number in sorted(chosen))),
             st.just(tuple(paths)),
-            highest_hz=st.just(2000.0) | st.floats(20.0, 20e3),
             **common,
         )
     )

@@ -8,6 +8,7 @@ from typing import Any
 from meantide.envelope_files import envelope_to_mapping, read_envelope
 from meantide.number_files import number_in, number_names, numbers_in, numbers_of, read_numbers
 from meantide.pitch_files import LABELS, labels_of
+from meantide.purpose_files import PURPOSE, purpose_in, purpose_of, voice_number_names
 from meantide.reading import Value
 from meantide.touch_files import read_response, response_to_mapping
 from meantide.voice.description import (
@@ -33,12 +34,18 @@ def read_additive(value: Value, name: str = "") -> AdditiveVoice:
     `partials` is a list of {ratio, level_db, decay_s, attack_s}, or a series {count, odd_only,
     decay_s, attack_s}. Raises InvalidValue naming the place of what is wrong.
     """
-    said = value.fields(*LABELS, "kind", "partials", *number_names(AdditiveVoice), *_PARTS)
+    names = voice_number_names(number_names(AdditiveVoice))
+    said = value.fields(*LABELS, *PURPOSE, "kind", "partials", *names, *_PARTS)
+    purpose = purpose_in(said)
     partials = _read_partials(said["partials"])
     parts = {key: read(said[key]) for key, (read, _) in _PARTS.items() if key in said}
     with said.placing():
         return AdditiveVoice(
-            partials=partials, **labels_of(said, name), **numbers_in(said, AdditiveVoice), **parts
+            partials=partials,
+            **labels_of(said, name),
+            **purpose,
+            **numbers_in(said, AdditiveVoice),
+            **parts,
         )
 
 
@@ -46,7 +53,7 @@ def additive_to_mapping(voice: AdditiveVoice) -> dict[str, Any]:
     """Return what is not as usual of `voice`; `read_additive` reads it back to an equal one."""
     mapping: dict[str, Any] = {key: text for key in LABELS if (text := getattr(voice, key))}
     mapping |= {"kind": "additive", "partials": _write_partials(voice.partials)}
-    mapping |= numbers_of(voice)
+    mapping |= purpose_of(voice, numbers_of(voice))
     for key, (_, write) in _PARTS.items():
         part = getattr(voice, key)
         if part != getattr(_USUAL, key):

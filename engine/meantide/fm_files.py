@@ -8,6 +8,7 @@ from meantide.number_files import number_in, number_names, numbers_in, numbers_o
 from meantide.pitch import Interval
 from meantide.pitch.interval_text import ALLOWED as INTERVAL_ALLOWED
 from meantide.pitch_files import LABELS, labels_of
+from meantide.purpose_files import PURPOSE, purpose_in, purpose_of, voice_number_names
 from meantide.reading import Value
 from meantide.touch_files import read_response, response_to_mapping
 from meantide.voice.envelope import Envelope
@@ -32,9 +33,10 @@ def read_fm(value: Value, name: str = "") -> FmVoice:
     `operators` is a list of mappings, each with a ratio or its hz; `paths` a list of [from, to,
     index] or {from, to, index}. Raises InvalidValue naming the place of what is wrong.
     """
-    said = value.fields(
-        *LABELS, "kind", "operators", "paths", *number_names(FmVoice), "vibrato", "response"
-    )
+    names = voice_number_names(number_names(FmVoice))
+    parts = ("operators", "paths", "vibrato", "response")
+    said = value.fields(*LABELS, *PURPOSE, "kind", *names, *parts)
+    purpose = purpose_in(said)
     operators = tuple(_read_operator(item) for item in said.items("operators", MOST_OPERATORS))
     paths = said.items("paths", MOST_PATHS) if "paths" in said else ()
     with said.placing():
@@ -44,6 +46,7 @@ def read_fm(value: Value, name: str = "") -> FmVoice:
             vibrato=read_numbers(said["vibrato"], Vibrato) if "vibrato" in said else Vibrato(),
             response=read_response(said["response"]) if "response" in said else Response(),
             **labels_of(said, name),
+            **purpose,
             **numbers_in(said, FmVoice),
         )
 
@@ -57,7 +60,11 @@ def fm_to_mapping(voice: FmVoice) -> dict[str, Any]:
         "vibrato": numbers_of(voice.vibrato),
         "response": response_to_mapping(voice.response),
     }
-    return mapping | numbers_of(voice) | {key: part for key, part in parts.items() if part}
+    return (
+        mapping
+        | purpose_of(voice, numbers_of(voice))
+        | {key: part for key, part in parts.items() if part}
+    )
 
 
 def _read_operator(value: Value) -> Operator:

@@ -196,8 +196,10 @@ def test_voices_and_layouts_show_their_kind() -> None:
     assert listed["plain-reed"]["voice_kind"] == "additive"
     assert listed["plain-reed"]["partials"] == 40
     [row] = [line for line in presets("voices").stdout.splitlines() if "plain-reed" in line]
-    assert [cell.strip() for cell in row.split("│")[1:4]] == [
+    assert [cell.strip() for cell in row.split("│")[1:6]] == [
         "plain-reed",
+        "reed",
+        "65 to 1047",
         "additive",
         "40 partials",
     ]
@@ -243,7 +245,13 @@ def test_fm_voices_are_listed_and_refused_where_partials_are_reckoned_with(own: 
     listed = {each["name"]: each for each in json.loads(presets("voices", "--json").stdout)}
     assert (listed["two-sines"]["voice_kind"], listed["two-sines"]["operators"]) == ("fm", 2)
     [row] = [line for line in presets("voices").stdout.splitlines() if "two-sines" in line]
-    assert [cell.strip() for cell in row.split("│")[1:4]] == ["two-sines", "fm", "2 operators"]
+    assert [cell.strip() for cell in row.split("│")[1:6]] == [
+        "two-sines",
+        "",
+        "20 to 2000",
+        "fm",
+        "2 operators",
+    ]
     for command in (["beats", "C4", "E4"], ["rough"]):
         result = CliRunner().invoke(main, [*command, "--voice", "two-sines"])
         assert result.exit_code == 2

@@ -187,6 +187,45 @@ def test_voices_by_kind_and_words() -> None:
     assert names("voices", "nothing-like-it") == []
 
 
+def test_voices_by_family_and_range() -> None:
+    def names(*arguments: str) -> list[str]:
+        return [
+            each["name"]
+            for each in json.loads(run("presets", "voices", *arguments, "--json").stdout)
+        ]
+
+    assert {"ebb-bass", "mooring-bass"} <= set(names("--family", "bass"))
+    assert "plain-reed" not in names("--family", "bass")
+    assert "ebb-bass" in names("bass", "felt")  # the family counts among the words
+    low = names("--range", "C1..C4")
+    assert "ebb-bass" in low
+    assert "mooring-bass" not in low  # from E1
+    assert "struck" in low  # it states no range: 20 to 2000 Hz
+    assert names("--family", "bass", "--range", "32.8..261") == [
+        name for name in low if name != "struck"
+    ]
+
+
+def test_match_tells_the_loudness_and_the_trims(own: Path) -> None:
+    (own / "loud.yaml").write_text(
+        "kind: additive\npartials: {count: 1}\nrange: [220, 880]\n"  # invented
+    )
+    told = json.loads(voice("loud", "--match", "--json").stdout)
+    assert told["target_lufs"] == -14.0
+    assert (told["notes_hz"][0], told["notes_hz"][-1]) == pytest.approx((220.0, 880.0))
+    assert min(told["loudness_lufs"]) > -10.0
+    assert told["matched_lufs"] == pytest.approx([-14.0] * len(told["notes_hz"]), abs=0.5)
+    (own / "matched.yaml").write_text(
+        "kind: additive\npartials: {count: 1}\nrange: [220, 880]\n"
+        + "".join(f"{key}: {value}\n" for key, value in told["trims"].items())
+    )
+    again = json.loads(voice("matched", "--match", "--json").stdout)
+    assert again["loudness_lufs"] == pytest.approx(told["matched_lufs"], abs=0.01)
+    shown = voice("matched", "--match").stdout
+    assert f"level_db: {told['trims']['level_db']}" in shown
+    assert "furthest off 0." in shown
+
+
 def test_the_sheet_shows_the_voices_asked_for(tmp_path: Path, own: Path) -> None:
     (own / "cracked.yaml").write_text(STRUCK.replace("level_db: -20", "level_db: loud"))
     path = tmp_path / "sheet.svg"
@@ -214,6 +253,13 @@ def test_the_sheet_shows_the_voices_asked_for(tmp_path: Path, own: Path) -> None
         (("voices", "--sheet", "nowhere/sheet.png"), "a place that can be written"),
         (("voices", "nothing-like-it", "--sheet", "sheet.png"), "at least one voice"),
         (("voices", "--kind", "organ"), "additive"),
+        (("scales", "--family", "pipe"), "only voices have it"),
+        (("anchors", "--range", "C2..C3"), "only voices have it"),
+        (("voices", "--family", "organ"), "pipe"),
+        (("voices", "--range", "C3"), "LOW..HIGH such as C3..G5"),
+        (("voices", "--range", "C3..C2"), "LOW..HIGH such as C3..G5"),
+        (("voices", "--range", "C3..inf"), "a number from 20 to 20000 (Hz), or a note name"),
+        (("voices", "--range", "..C4"), "a note name such as"),
     ],
 )
 def test_bad_sheets_and_kinds_are_told(

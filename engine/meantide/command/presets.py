@@ -2,7 +2,7 @@
 
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -17,6 +17,9 @@ from meantide.command.presets_table import print_presets, print_ranking
 from meantide.errors import InvalidValue
 from meantide.offline.figure_file import check_figure_path
 from meantide.pitch import Interval
+from meantide.purpose_files import end_hz
+from meantide.reading import value_of
+from meantide.voice.purpose import FAMILIES
 
 VOICE_KINDS = ("additive", "fm")
 _SIZES = re.compile(r"([0-9]{1,6})(?:\.\.([0-9]{1,6}))?")
@@ -46,6 +49,13 @@ class Wanted:
 @click.option("--size", metavar="LOW..HIGH", help="Scales only: so many degrees in a period.")
 @click.option("--period", help="Scales only: those of this period, such as 2/1.")
 @click.option("--kind", "voice_kind", type=click.Choice(VOICE_KINDS), help="Voices only.")
+@click.option("--family", type=click.Choice(FAMILIES), help="Voices only.")
+@click.option(
+    "--range",
+    "reach",
+    metavar="LOW..HIGH",
+    help="Voices only: those that serve all of it; notes such as C3..G5, or Hz.",
+)
 @click.option(
     "--sheet",
     type=click.Path(path_type=Path),
@@ -61,6 +71,8 @@ def presets(
     size: str | None,
     period: str | None,
     voice_kind: str | None,
+    family: str | None,
+    reach: str | None,
     sheet: Path | None,
     as_json: bool,
 ) -> None:
@@ -74,11 +86,17 @@ def presets(
     meantide presets scales meantone
     meantide presets scales --near 3/2,5/4,7/4 --size 5..31 --period 2/1
     meantide presets anchors london
-    meantide presets voices --kind additive bell --sheet bells.png
+    meantide presets voices --family bell --sheet bells.png
+    meantide presets voices --kind fm --range C2..G5
     """
     catalogue = Catalogue()
     wanted = _read_wanted(kind, near, weights, size, period)
-    _check_for_voices(kind, voice_kind, sheet)
+    _check_for_voices(
+        kind, {"--kind": voice_kind, "--family": family, "--range": reach, "--sheet": sheet}
+    )
+    if sheet is not None:
+        check_figure_path(sheet, "--sheet")
+    ends = None if reach is None else _read_range(reach)
     kinds = KINDS if kind is None else (kind,)
     found = [
         preset
@@ -94,6 +112,10 @@ def presets(
             click.echo(f"meantide: {told}", err=True)
     if voice_kind is not None:
         found = [preset for preset in found if preset.facts.get("voice_kind") == voice_kind]
+    if family is not None:
+        found = [preset for preset in found if preset.facts.get("family") == family]
+    if ends is not None:
+        found = [preset for preset in found if preset.serves(*ends)]
     if near is not None:
         found.sort(key=lambda preset: preset.facts["error_cents"])
     if sheet is not None:
@@ -131,14 +153,28 @@ def _read_wanted(
     )
 
 
-def _check_for_voices(kind: str | None, voice_kind: str | None, sheet: Path | None) -> None:
-    """Refuse what only voices have where others are asked for, and files that cannot be drawn."""
-    for option, value in {"--kind": voice_kind, "--sheet": sheet}.items():
+def _check_for_voices(kind: str | None, options: Mapping[str, object]) -> None:
+    """Refuse what only voices have where others are asked for."""
+    for option, value in options.items():
         if value is not None and kind != "voices":
             allowed = f"presets voices {option} ...; only voices have it"
             raise InvalidValue(option, str(value), allowed)
-    if sheet is not None:
-        check_figure_path(sheet, "--sheet")
+
+
+def _read_range(text: str) -> tuple[float, float]:
+    """Return the two ends, in Hz, that `LOW..HIGH` stands for, each a note name or in Hz."""
+    ends = [_read_end(part) for part in text.split("..")]
+    if len(ends) != 2 or ends[0] > ends[1]:
+        raise InvalidValue("--range", text, "LOW..HIGH such as C3..G5 or 100..800")
+    return ends[0], ends[1]
+
+
+def _read_end(text: str) -> float:
+    try:
+        hz = float(text)
+    except ValueError:
+        return end_hz(value_of(text, field="--range"))
+    return end_hz(value_of(hz, field="--range"))
 
 
 def _read_sizes(text: str) -> range:

@@ -38,9 +38,18 @@ class Preset:
 
     def matches(self, words: Sequence[str]) -> bool:
         """Tell whether every word stands somewhere in what is said of it, in any case."""
-        told = (self.name, self.about, self.source, self.facts.get("place"), self.facts.get("year"))
+        facts = (self.facts.get(key) for key in ("place", "year", "family"))
+        told = (self.name, self.about, self.source, *facts)
         text = " ".join(str(each) for each in told if each is not None).casefold()
         return all(word.casefold() in text for word in words)
+
+    def serves(self, lowest_hz: float, highest_hz: float) -> bool:
+        """Tell whether it is a voice that is meant for all notes between two."""
+        if "lowest_hz" not in self.facts:
+            return False
+        slack = 1.0 + 1e-9  # the same note may have been reckoned another way
+        low, high = self.facts["lowest_hz"], self.facts["highest_hz"]
+        return bool(low <= lowest_hz * slack and highest_hz <= high * slack)
 
     def to_mapping(self) -> dict[str, Any]:
         """Return the entry as JSON takes it."""
@@ -142,10 +151,15 @@ def layout_facts(layout: Layout) -> Facts:
 
 
 def voice_facts(voice: Voice) -> Facts:
-    """Return what kind of voice it is, and how many partials or operators it has."""
+    """Return what kind of voice it is, of how many partials or operators, and what for."""
+    purpose = {
+        "family": voice.family or None,
+        "lowest_hz": voice.lowest_hz,
+        "highest_hz": voice.highest_hz,
+    }
     if isinstance(voice, AdditiveVoice):
-        return {"voice_kind": "additive", "partials": len(voice.partials)}
-    return {"voice_kind": "fm", "operators": len(voice.operators)}
+        return {"voice_kind": "additive", "partials": len(voice.partials), **purpose}
+    return {"voice_kind": "fm", "operators": len(voice.operators), **purpose}
 
 
 def _height(preset: Preset) -> tuple[bool, float]:

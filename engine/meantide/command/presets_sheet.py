@@ -32,7 +32,7 @@ def write_sheet(path: Path, catalogue: Catalogue, presets: Sequence[Preset]) -> 
     entries = [
         Entry(
             preset.name,
-            preset.facts["voice_kind"],
+            preset.facts["family"] or preset.facts["voice_kind"],
             sound_of(catalogue.voice(Path(preset.file)), struck, kernel),
             DEFAULT_RATE,
         )

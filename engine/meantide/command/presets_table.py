@@ -12,9 +12,15 @@ _HEADINGS = {
     "scales": ("degrees",),
     "anchors": ("note", "Hz", "cents", "year", "place", "°C"),
     "layouts": ("kind",),
-    "voices": ("kind", "made of"),
+    "voices": ("family", "Hz", "kind", "made of"),
 }
-_WORDS = ("note", "place", "kind", "made of")  # columns of text; the others are of numbers
+_WORDS = (
+    "note",
+    "place",
+    "family",
+    "kind",
+    "made of",
+)  # columns of text; the others are of numbers
 
 
 def print_presets(kind: str, presets: Sequence[Preset]) -> None:
@@ -60,7 +66,8 @@ def _cells(kind: str, facts: Facts) -> list[str]:
     if kind == "layouts":
         return [facts["layout_kind"]]
     made_of = "partials" if "partials" in facts else "operators"
-    return [facts["voice_kind"], f"{facts[made_of]} {made_of}"]
+    reach = f"{facts['lowest_hz']:.0f} to {facts['highest_hz']:.0f}"
+    return [_shown(facts["family"]), reach, facts["voice_kind"], f"{facts[made_of]} {made_of}"]
 
 
 def _told(preset: Preset) -> str:

@@ -12,6 +12,7 @@ from meantide.catalogue import Catalogue
 from meantide.command.kernel_choice import kernel_option, notice
 from meantide.command.tables import Printed, print_table
 from meantide.command.voice_cost import Cost, cost_of
+from meantide.command.voice_match import print_match
 from meantide.errors import InvalidValue
 from meantide.offline.audition import audition, middle_degree
 from meantide.offline.figure_file import check_figure_path
@@ -19,6 +20,7 @@ from meantide.offline.render import DEFAULT_RATE, Settings, log_path, render
 from meantide.offline.score import DEFAULT_ANCHOR, DEFAULT_SCALE, DEFAULT_VELOCITY
 from meantide.offline.timeline import lay_out
 from meantide.offline.voice_components import Component, components_of, whole_to_hz
+from meantide.offline.voice_loudness import matched, measured
 from meantide.offline.voice_picture import draw_voice
 from meantide.offline.voice_study import HELD_S, Struck, VoiceStudy, study
 from meantide.offline.voice_words import words_of
@@ -59,6 +61,9 @@ MOST_ROWS = 24
 @click.option(
     "--out", type=click.Path(path_type=Path), help="Write an audition: a .wav file, and its log."
 )
+@click.option(
+    "--match", is_flag=True, help="Tell the trims that make it as loud as the voices shipped."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
 @kernel_option
 def voice(
@@ -72,6 +77,7 @@ def voice(
     rate: int,
     picture: Path | None,
     out: Path | None,
+    match: bool,
     as_json: bool,
     kernel: str,
 ) -> None:
@@ -80,10 +86,13 @@ def voice(
     Levels are in dB re a full-scale sine, the level of the engine being 0 dB. The lines of the
     spectrum are those of half a second in which the note is loud and steady, without vibrato,
     drift and unison. The audition is a short phrase, soft and loud, low and high, and a chord of
-    the scale; it is a take, and `meantide assay` proves it.
+    the scale; it is a take, and `meantide assay` proves it. With --match nothing of that is told,
+    but how loud the voice is over its range (BS.1770), and the fields that bring it to where all
+    others are.
 
     \b
     meantide voice harbour-bell --picture bell.png
+    meantide voice plain-reed --match
     meantide voice plain-reed --scale 31-equal --anchor A4=435 --note D4 --out reed.wav
     """
     catalogue = Catalogue()
@@ -95,6 +104,9 @@ def voice(
     if out is not None and out.suffix.lower() != ".wav":
         raise InvalidValue("out", str(out), "a name that ends in .wav")
     player = kernel_named(kernel, notice)
+    if match:
+        print_match(measured(sound, player), matched(sound, player), as_json=as_json)
+        return
     struck = Struck(tuning, place, velocity, rate=rate)
     found = study(sound, struck, player)
     cost = cost_of(sound, struck.hz, rate, player)

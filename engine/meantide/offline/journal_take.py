@@ -169,7 +169,7 @@ class _Notes:
     def _note(self, number: int, first: _Struck, seed: int, told: list[Outcome]) -> LoggedNote:
         voice, event = first.voice, first.event
         history = history_of(told, math.ceil(voice.gone_s * self._rate), self._frames)
-        gain = voice.velocity_gain(event.amount) * math.sqrt(0.5)
+        gain = voice.note_gain(event.amount, history.pitches[0].hz) * math.sqrt(0.5)
         note = LoggedNote(
             number,
             "main",

@@ -309,7 +309,7 @@ def _logged_note(
     planned: PlannedNote, voice: str, history: NoteHistory, level_db: float
 ) -> LoggedNote:
     part, note = planned.part, planned.note
-    gain = planned.voice.velocity_gain(note.velocity)
+    gain = planned.voice.note_gain(note.velocity, history.pitches[0].hz)
     side = math.cos((1.0 - abs(part.pan)) * math.pi / 4.0)  # the louder channel's share
     return LoggedNote(
         planned.id,

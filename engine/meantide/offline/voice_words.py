@@ -20,7 +20,7 @@ Row = tuple[str, str]
 _UNITS = {"s": "s", "db": "dB", "hz": "Hz", "cents": "cents", "octaves": "octaves"}
 _TOLD_APART = frozenset({
     "name", "about", "source", "partials", "operators", "paths", "envelope", "response",
-    "velocity_exponent", "second", "highest_hz",
+    "velocity_exponent", "second", "family", "lowest_hz", "highest_hz", "trims_db",
 })  # fmt: skip
 """Fields of voices that rows of their own tell of, or that are no sound."""
 
@@ -30,6 +30,7 @@ def words_of(study: VoiceStudy) -> tuple[Row, ...]:
     voice = study.voice
     return (
         ("kind", kind_of(voice)),
+        ("serves", _serves(voice)),
         ("level", _level(study)),
         ("let go", _let_go(study)),
         ("reach", _reach(study)),
@@ -159,6 +160,17 @@ def _touch(voice: Voice) -> Iterator[Row]:
             told.append(f"{answer} at full")
         if told:
             yield source.name.lower(), ", ".join(told)
+
+
+def _serves(voice: Voice) -> str:
+    """Return the notes that a voice is meant for, its family, and its trims over them."""
+    told = [f"{voice.lowest_hz:.0f} to {voice.highest_hz:.0f} Hz"]
+    if voice.family:
+        told.insert(0, voice.family)
+    if voice.trims_db:
+        trims = ", ".join(f"{each:+g}" for each in voice.trims_db)
+        told.append(f"trims evenly over it {trims} dB")
+    return "; ".join(told)
 
 
 def _level(study: VoiceStudy) -> str:

@@ -11,6 +11,7 @@ add cents to it; velocity, pressure and timbre act through the voice's `Response
 
 import math
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +40,13 @@ COURSE = np.dtype(
 """One note's course; `rate` of the vibrato in cycles a sample, ages in samples."""
 
 Ages = NDArray[np.int64] | NDArray[np.float64]
+
+
+class NoteGains(Protocol):
+    """What knows how loud its notes are: a voice of either form."""
+
+    def note_gain(self, velocity: float, hz: float) -> float:
+        """Return the factor on the level of a note at `hz`."""
 
 
 class CourseTable:
@@ -105,6 +113,17 @@ class CourseTable:
         arrive = np.asarray(ages, np.float64) + samples
         records[f"{ramp}_arrive"][rows] = arrive
         records["settled"][rows] = np.maximum(records["settled"][rows], arrive)
+
+    def move_to_level_of(self, voice: NoteGains, rows: Rows, ages: Ages, samples: int) -> None:
+        """Let the levels come to those of `voice` at the pitches the notes are going to."""
+        records = self.records[rows]
+        gains = [
+            voice.note_gain(velocity, pitch * self.rate)
+            for velocity, pitch in zip(
+                records["velocity"].tolist(), records["pitch_goal"].tolist(), strict=True
+            )
+        ]
+        self.move("level", rows, ages, np.log(np.maximum(gains, FAINTEST)), samples)
 
     # -- what stands ------------------------------------------------------------------------
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from meantide.errors import InvalidValue
 from meantide.voice.envelope import Envelope, check_range
+from meantide.voice.purpose import check_purpose, trim_at
 from meantide.voice.touch import Response, Vibrato
 
 MOST_PARTIALS = 256
@@ -159,7 +160,8 @@ class AdditiveVoice:
     To its level `tilt_db` is added for every octave that n lies above 1, and `even_db` if n is an
     even whole number. `colour`, 0 to 1, is how far the levels stand from the first table towards
     the second one; touch moves it. A note's level is its velocity to the power
-    `velocity_exponent`; `level_db` trims the voice.
+    `velocity_exponent`; `level_db` trims the voice, and `trims_db` by pitch, evenly from the
+    lowest to the highest note that it is meant for.
     """
 
     name: str
@@ -182,6 +184,10 @@ class AdditiveVoice:
     response: Response = field(default_factory=Response)
     velocity_exponent: float = 1.5
     level_db: float = 0.0
+    trims_db: tuple[float, ...] = ()
+    family: str = ""
+    lowest_hz: float = 20.0
+    highest_hz: float = 2000.0
     about: str = ""
     source: str = ""
 
@@ -198,6 +204,7 @@ class AdditiveVoice:
         check_range("colour", self.colour, 0.0, 1.0)
         check_range("velocity_exponent", self.velocity_exponent, 0.0, 4.0)
         check_range("level_db", self.level_db, -60.0, 12.0)
+        check_purpose(self.family, self.lowest_hz, self.highest_hz, self.trims_db)
         if len(self.formants) > MOST_FORMANTS:
             raise InvalidValue("formants", len(self.formants), f"at most {MOST_FORMANTS}")
         second = self.second
@@ -239,9 +246,10 @@ class AdditiveVoice:
         """Seconds from a note's release until it is silent."""
         return self.envelope.gone_s
 
-    def velocity_gain(self, velocity: float) -> float:
-        """Return the factor on a note's level at `velocity`, above 0 to 1, with the trim."""
-        return float(velocity**self.velocity_exponent * 10.0 ** (self.level_db / 20.0))
+    def note_gain(self, velocity: float, hz: float) -> float:
+        """Return the factor on a note's level at `velocity`, above 0 to 1, with the trims."""
+        trim_db = trim_at(self.trims_db, self.lowest_hz, self.highest_hz, hz)
+        return float(velocity**self.velocity_exponent * 10.0 ** ((self.level_db + trim_db) / 20.0))
 
     def _normalised(self, levels_db: list[float], tilt_db: float, even_db: float) -> list[float]:
         tilted = [

@@ -60,7 +60,12 @@ class FmBank:
         table.course.move("pitch", rows, table.next_ages[rows], hz / self._rate, samples)
         for row, goal_hz in zip(rows.tolist(), hz.tolist(), strict=True):
             prepared = self._prepared[row]
-            if prepared is not None and prepared.follows_scale:
+            if prepared is None:
+                continue
+            if prepared.voice.trims_db:
+                here = np.array([row])
+                table.course.move_to_level_of(prepared.voice, here, table.next_ages[here], samples)
+            if prepared.follows_scale:
                 table.move_ratios(row, prepared, prepared.ratios_for(goal_hz, grid), samples)
         self._reader.land(rows)
 

@@ -6,6 +6,7 @@ from meantide.errors import InvalidValue
 from meantide.pitch import Interval
 from meantide.voice.description import QUIETEST_DB
 from meantide.voice.envelope import Envelope, check_range
+from meantide.voice.purpose import check_purpose, trim_at
 from meantide.voice.touch import Response, Vibrato
 
 MOST_OPERATORS = 6
@@ -108,8 +109,8 @@ class FmVoice:
 
     The powers of the operators that are heard add up to that of a sine at full scale at velocity 1,
     whatever moves them: so FM and additive voices are comparable. A note's level is its velocity to
-    the power `velocity_exponent`; `level_db` trims the voice. Colour, which touch moves, is 12 dB
-    on all indices.
+    the power `velocity_exponent`; `level_db` trims the voice, and `trims_db` by pitch, evenly from
+    `lowest_hz` to `highest_hz`. Colour, which touch moves, is 12 dB on all indices.
 
     `highest_hz` is the highest note that the voice is meant for: up there, its indices at full, it
     is oversampled enough for its aliases to be 80 dB down. Where no oversampling is enough, and for
@@ -123,6 +124,9 @@ class FmVoice:
     response: Response = field(default_factory=Response)
     velocity_exponent: float = 1.5
     level_db: float = 0.0
+    trims_db: tuple[float, ...] = ()
+    family: str = ""
+    lowest_hz: float = 20.0
     highest_hz: float = 2000.0
     about: str = ""
     source: str = ""
@@ -133,7 +137,7 @@ class FmVoice:
             raise InvalidValue("operators", count, f"1 to {MOST_OPERATORS} operators")
         check_range("velocity_exponent", self.velocity_exponent, 0.0, 4.0)
         check_range("level_db", self.level_db, -60.0, 12.0)
-        check_range("highest_hz", self.highest_hz, 20.0, 20_000.0)
+        check_purpose(self.family, self.lowest_hz, self.highest_hz, self.trims_db)
         seen = set()
         for path in self.paths:
             for name, number in (("source", path.source), ("target", path.target)):
@@ -177,9 +181,10 @@ class FmVoice:
         heard = [op.envelope.gone_s for op in self.operators if op.level_db is not None]
         return max(heard) + DECIMATING_S
 
-    def velocity_gain(self, velocity: float) -> float:
-        """Return the factor on a note's level at `velocity`, above 0 to 1, with the trim."""
-        return float(velocity**self.velocity_exponent * 10.0 ** (self.level_db / 20.0))
+    def note_gain(self, velocity: float, hz: float) -> float:
+        """Return the factor on a note's level at `velocity`, above 0 to 1, with the trims."""
+        trim_db = trim_at(self.trims_db, self.lowest_hz, self.highest_hz, hz)
+        return float(velocity**self.velocity_exponent * 10.0 ** ((self.level_db + trim_db) / 20.0))
 
     def _sources(self, target: int) -> set[int]:
         return {path.source for path in self.paths if path.target == target}

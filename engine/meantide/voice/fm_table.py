@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meantide.voice.bank import Strike
-from meantide.voice.course import COLOUR_DB, FAINTEST, NEPERS_PER_DB, CourseTable
+from meantide.voice.course import COLOUR_DB, NEPERS_PER_DB, CourseTable
 from meantide.voice.decimator import FACTORS, REACH
 from meantide.voice.envelope import EnvelopeTable, Stage
 from meantide.voice.fm_description import KEY_CENTRE_HZ, MOST_OPERATORS
@@ -82,7 +82,7 @@ class FmTable:
         first = row * MOST_OPERATORS
         for place, envelope in enumerate(prepared.envelopes):
             self.envelopes.start(first + place, envelope)
-        gain = prepared.voice.velocity_gain(strike.velocity)
+        gain = prepared.voice.note_gain(strike.velocity, strike.hz)
         self.course.start(row, prepared.course, strike, gain)
         self.next_phases[row] = prepared.phases
         self.following[row] = prepared.following
@@ -232,8 +232,7 @@ class FmTable:
         """Give the notes' course what the voice says of it, within `samples`."""
         voice, course = prepared.voice, self.course
         course.give(rows, ages, voice.vibrato, voice.response, samples)
-        gains = [voice.velocity_gain(v) for v in course.records["velocity"][rows].tolist()]
-        course.move("level", rows, ages, np.log(np.maximum(gains, FAINTEST)), samples)
+        course.move_to_level_of(voice, rows, ages, samples)
 
 
 def operator_rows(rows: Rows) -> Rows:

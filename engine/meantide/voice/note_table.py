@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from meantide.voice.bank import Strike
 from meantide.voice.breath_noise import BANDS, LENGTH, place_of
-from meantide.voice.course import FAINTEST, NEPERS_PER_DB, CourseTable
+from meantide.voice.course import NEPERS_PER_DB, CourseTable
 from meantide.voice.description import MOST_FORMANTS
 from meantide.voice.envelope import EnvelopeTable
 from meantide.voice.kernel import CELL, F32, F64, Rows
@@ -77,7 +77,7 @@ class NoteTable:
         self.next_ages[row] = 0
         self.used[row] = CELL
         self.envelopes.start(row, voice.envelope)
-        gain = voice.velocity_gain(strike.velocity)
+        gain = voice.note_gain(strike.velocity, strike.hz)
         self.course.start(row, prepared.course, strike, gain)
         self._take(row, prepared)
         self.ratio_goals[row] = prepared.ratios_for(strike.hz, strike.grid)
@@ -227,8 +227,7 @@ class NoteTable:
         """Give the notes' course what the voice says of it, within `samples`."""
         voice, course = prepared.voice, self.course
         course.give(rows, ages, voice.vibrato, voice.response, samples)
-        gains = [voice.velocity_gain(v) for v in course.records["velocity"][rows].tolist()]
-        course.move("level", rows, ages, np.log(np.maximum(gains, FAINTEST)), samples)
+        course.move_to_level_of(voice, rows, ages, samples)
         course.move("colour", rows, ages, voice.colour, samples)
         course.move("breath", rows, ages, voice.breath.level_db * NEPERS_PER_DB, samples)
 

@@ -23,6 +23,7 @@ _ONE_OF = {
     "partials": "partial",
     "formants": "formant",
     "levels_db": "levels_db",
+    "trims_db": "trim_db",
     "operators": "operator",
     "paths": "path",
 }
