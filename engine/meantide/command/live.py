@@ -125,7 +125,8 @@ def _announce(session: Session, level: float) -> None:
         f"voice: {session.control.state.voice.name}\n"
         f"level: {level:g} dB, coming up over {fade_in_s:.1f} s; a note at full velocity is as "
         f"strong as a sine at {level:g} dBFS; true peaks are held under "
-        f"{CEILING_DBTP:g} dBTP, and the level never rises faster than {RISE_DB_PER_S:g} dB a second\n{CAUTION}"
+        f"{CEILING_DBTP:g} dBTP, and the level never rises faster than {RISE_DB_PER_S:g} dB a "
+        f"second\n{CAUTION}"
     )
     if not ipaddress.ip_address(server.host).is_loopback:
         click.echo(

@@ -111,16 +111,24 @@ class Limiter:
 
         What is not finite becomes silence.
         """
-        samples, late, line = out.shape[1], self.latency_samples, self._line
-        if not samples:
+        if not out.shape[1]:
             return
         self.faults += tame(out)
+        self.apply_tame(out)
+
+    def apply_tame(self, out: F32) -> None:
+        """Limit `out`, not empty, finite and not far above LARGEST, in place."""
+        samples, late, line = out.shape[1], self.latency_samples, self._line
         line[:, late : late + samples] = out
         if self._compiled is None:
             self._limit(out)
         else:
             self._run(self._compiled, samples)
             out[:] = self._interpolator.found[:, :samples]
+
+    def pass_silence(self, samples: int) -> None:
+        """Be where `apply` would be after so many samples more of long silence."""
+        self._gain.advance(samples)
 
     def _limit(self, out: F32) -> None:
         """Write the next samples out and move the line on, by numpy."""
