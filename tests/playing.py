@@ -75,6 +75,7 @@ def play(
     """Play `events` in `tunings` (handed over as 1, 2, ..; the first is in force) on `voice`.
 
     `values` are further voices, by their numbers.
+    It is the sound before the end of the line: neither high-passed, limited nor late.
     Returns the left channel, scaled so that a note at velocity 1 has the amplitude that its voice
     and the level say, shape (samples,), float64; and the performance.
     """
@@ -91,7 +92,7 @@ def play(
         performance.schedule(event)
     out = np.zeros((2, samples), np.float32)
     for start in range(0, samples, block):
-        performance.fill(out[:, start : start + block])
+        performance.make(out[:, start : start + block])
     return out[0].astype(np.float64) / ROOT_HALF, performance
 
 

@@ -26,6 +26,7 @@ class Stage:
         state = State(Tuning(Scale.equal(12), Anchor.parse("A4=440")), SINE, -6.0)
         self.control = Control(self.engine, Catalogue(), state, lambda *_: None)
         self.control.start(0.02)
+        self.play(2.0)  # until the level has come up
         self.server = OscServer("127.0.0.1", 0, self.control)
         self.server.start()
         self.client = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)

@@ -94,7 +94,9 @@ def make_log(notes: Sequence[Asked], frames: int, channels: int = 1) -> TakeLog:
         title="Slack water",
         score="slack-water.yaml",
         level_db=0.0,
-        ceiling_samples=0,
+        limited_db=0.0,
+        loudness_lufs=-24.0,
+        true_peak_dbtp=-12.0,
         tunings=(),
         voices={
             name: LoggedVoice(tuple(LoggedPartial(*partial) for partial in partials))

@@ -51,7 +51,7 @@ def test_an_example_is_in_tune_and_no_note_is_left_unmeasured(
     assert found["passed"]
     counts = found["counts"]
     log = json.loads(take.with_suffix(".json").read_text(encoding="utf-8"))
-    assert log["ceiling_samples"] == 0
+    assert log["limited_db"] == 0.0
     assert counts.pop("in tune") >= len(log["notes"]) > 0  # one row or more a note
     assert set(counts.values()) == {0}, found["counts"]
 

@@ -41,7 +41,7 @@ PAIR = FmVoice(
 def test_any_pitch_is_finite_and_bounded(voice: Voice, hz: float) -> None:
     samples, performance = play([*playing.note(0, 9_000, hertz(hz))], 12_000, voice=voice)
     assert np.isfinite(samples).all()
-    assert np.abs(samples).max() < 1.3  # at -6 dB, but for the gain of the pan: the soft ceiling's
+    assert np.abs(samples).max() < 1.3  # at -6 dB, but for the gain of the pan
     assert performance.counts.refused == 0
 
 

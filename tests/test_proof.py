@@ -167,10 +167,7 @@ def test_a_note_held_for_ten_minutes_ends_on_its_frequency_and_as_clean_as_it_be
 @pytest.mark.parametrize("hz", [82.4069, 440.0, 2_093.0045])
 def test_all_but_the_partials_lies_120_db_under_a_full_scale_note(hz: float) -> None:
     voice = saw(40)
-    samples, performance = play(
-        note(0, None, hertz(hz)), 3 * RATE, voice=voice, level_db=-12.0, block=1024
-    )
-    assert performance.counts.softened_samples == 0
+    samples, _ = play(note(0, None, hertz(hz)), 3 * RATE, voice=voice, level_db=-12.0, block=1024)
     part = samples[RATE : RATE + 2**16]
     at, db = spectrum_db(part)
     width = 9 * RATE / 2**16  # the window's main lobe

@@ -254,14 +254,14 @@ def test_what_is_wrong_is_told_in_a_sentence_and_nothing_is_written(
     assert not list(score.parent.rglob(".*"))
 
 
-def test_the_ceiling_is_told_when_it_bends(score: Path, tmp_path: Path) -> None:
+def test_it_is_told_when_the_limiter_takes_something(score: Path, tmp_path: Path) -> None:
     loud = SCORE.replace("0.5]", "1]")
     loud = loud.replace("  far:", "      - [0.25, 1, C5, 1]\n      - [0.25, 1, E5, 1]\n  far:")
     score.write_text(loud)
     out = tmp_path / "loud.wav"
     result = run("render", score, "--out", out, "--level", 0)
-    assert "notice: the ceiling bent" in result.output
-    assert json.loads(out.with_suffix(".json").read_text())["ceiling_samples"] > 0
+    assert "notice: the limiter took up to" in result.output
+    assert json.loads(out.with_suffix(".json").read_text())["limited_db"] > 0
     assert decibels(np.abs(soundfile.read(out)[0]).max()) <= -1.0
 
 

@@ -319,8 +319,8 @@ def test_voices_of_different_sizes_sound_together() -> None:
         performance.schedule(Event(Kind.VOICE, 0, value=number))
         performance.schedule(note(0, None, hertz(101.0 * number), number)[0])
     out = np.zeros((2, 8192), np.float32)
-    performance.fill(out[:, :4096])
-    performance.fill(out[:, 4096:])
+    performance.make(out[:, :4096])
+    performance.make(out[:, 4096:])
     fit = tones.fit_lines(out[0, 600:].astype(float), RATE, [101.0])
     assert fit.level_db[0] == pytest.approx(-9.0 - 3.01, abs=0.2)
 

@@ -10,13 +10,16 @@ from meantide.catalogue import Catalogue
 from meantide.command.kernel_choice import kernel_option, notice
 from meantide.live.server import DEFAULT_HOST, DEFAULT_PORT
 from meantide.live.session import BACK_ENDS, FADE_IN_S, Session, Wishes
+from meantide.perform.limiter import CEILING_DBTP
+from meantide.perform.master import RISE_DB_PER_S, level_gain, rise_samples
 from meantide.pitch import Tuning
 from meantide.voice.kernels import kernel_named
 
 DEFAULT_LEVEL_DB = -30.0
 CAUTION = (
-    "caution: dBFS says nothing about loudness in the room. Begin with headphones and amplifiers "
-    "turned down,\nmeasure where people sit, and keep to local rules for hearing."
+    "caution: dBFS says nothing about loudness in the room: begin with amplifiers turned down, and "
+    "measure at the ear.\nA guide: 85 dBA for 8 h a day, half the time for each 3 dB more (NIOSH); "
+    "80 dB for 40 h a week (WHO/ITU H.870);\nlocal rules come first."
 )
 
 
@@ -113,14 +116,17 @@ def live(
 
 def _announce(session: Session, level: float) -> None:
     engine, server, tuning = session.engine, session.server, session.control.state.tuning
+    fade_in_s = max(FADE_IN_S, rise_samples(0.0, level_gain(level), engine.rate) / engine.rate)
     click.echo(
         f"audio: {session.host.name}, {engine.rate} Hz, {engine.block} frames a block, "
         f"{session.kernel} kernel\n"
         f"OSC: udp {server.host}:{server.port}\n"
         f"tuning: {tuning.scale.label}, {tuning.anchor.label}; "
         f"voice: {session.control.state.voice.name}\n"
-        f"level: {level:g} dB, coming up over {FADE_IN_S:g} s; a note at full velocity is as "
-        f"strong as a sine at {level:g} dBFS, and nothing leaves above -1 dBFS\n{CAUTION}"
+        f"level: {level:g} dB, coming up over {fade_in_s:.1f} s; a note at full velocity is as "
+        f"strong as a sine at {level:g} dBFS; true peaks are held under "
+        f"{CEILING_DBTP:g} dBTP, and the level never rises faster than {RISE_DB_PER_S:g} dB a "
+        f"second\n{CAUTION}"
     )
     if not ipaddress.ip_address(server.host).is_loopback:
         click.echo(

@@ -29,6 +29,7 @@ from meantide.offline.score_reader import read_score
 from meantide.offline.takelog import TakeLog
 from meantide.offline.timeline import Timeline, lay_out
 from meantide.offline.wav import SUBTYPES
+from meantide.perform.true_peak import LOWEST_DB
 from meantide.voice.kernel import Kernel
 from meantide.voice.kernels import kernel_named
 
@@ -166,11 +167,23 @@ def _report(log: TakeLog, out: Path, parts: int) -> None:
     click.echo(
         f"{out}: {log.frames / log.rate:.2f} s, {len(log.notes)} notes in {parts} parts, "
         f"{log.rate} Hz {log.format}\n"
+        f"{_loudness(log)}\n"
         f"{log_path(out)}: the log; prove it with  meantide assay {out}"
     )
-    if log.ceiling_samples:
+    if log.limited_db > 0.0:
         click.echo(
-            f"notice: the ceiling bent {log.ceiling_samples} samples; "
-            "a lower --level keeps the sound pure",
+            f"notice: the limiter took up to {log.limited_db:.1f} dB; "
+            "a lower --level keeps the sound as it is",
             err=True,
         )
+
+
+def _loudness(log: TakeLog) -> str:
+    if log.true_peak_dbtp <= LOWEST_DB:
+        return "loudness: silent"
+    heard = (
+        f"{log.loudness_lufs:.1f} LUFS"
+        if log.loudness_lufs > LOWEST_DB
+        else "too short or too quiet to have one"
+    )
+    return f"loudness: {heard}; true peak {log.true_peak_dbtp:.1f} dBTP"

@@ -14,6 +14,7 @@ from meantide.live.link import RecordQueue
 from meantide.perform.ensemble import Counts
 from meantide.perform.event import Event, Outcome
 from meantide.perform.master import QUIETEST_DB
+from meantide.perform.meter import Meter
 from meantide.perform.performance import Performance
 from meantide.pitch import Tuning
 from meantide.voice.kernel import F32, Kernel
@@ -43,6 +44,8 @@ class Engine:
         self.health = AudioHealth()
         self.outcomes: deque[Outcome] = deque(maxlen=MOST_KEPT)
         self._performance = Performance(rate, block, notes, QUIETEST_DB, self.outcomes, kernel)
+        self.meter = Meter(rate, block, kernel.name)
+        """Of what leaves; any thread may read it."""
         self._to_audio = RecordQueue()
         self._dated: deque[tuple[int, Event]] = deque(maxlen=MOST_KEPT)
         self._numbers = count(1)
@@ -73,12 +76,28 @@ class Engine:
         return events
 
     def sample_at(self, wall_s: float) -> int:
-        """Return the sample that sounds at a wall time (seconds since 1970), by the last block.
+        """Return the sample that leaves at a wall time (seconds since 1970), by the last block.
 
         As exact as the host's callback is punctual: a few samples when idle, a block at worst.
+        What is asked for sooner than `latency_samples` from now comes late.
         """
         sample, began = self._clock
-        return sample + round((wall_s - began) * self.rate)
+        return sample - self.latency_samples + round((wall_s - began) * self.rate)
+
+    @property
+    def latency_samples(self) -> int:
+        """How long after its sample a sound leaves; the device's own latency comes on top."""
+        return self._performance.line.latency_samples
+
+    @property
+    def limited_db(self) -> float:
+        """How much the limiter takes off now, in dB."""
+        return self._performance.line.taken_db
+
+    @property
+    def faults(self) -> int:
+        """Blocks in which something was not finite, and was made silence."""
+        return self._performance.line.faults
 
     @property
     def block_began_s(self) -> float:
@@ -108,6 +127,7 @@ class Engine:
             self._clock = (self._performance.sample, time.time())
             self._take_events()
             self._performance.fill(out)
+            self.meter.read(out)
         except BaseException as error:  # noqa: BLE001  a stage must not go silent for good
             out[:] = 0.0
             self.health.errors += 1

@@ -221,9 +221,30 @@ def _ask_state(control: Control) -> Sequence[Reply]:
         "refused": counts.refused,
         "taken": counts.taken,
         "errors": health.errors,
+        "faults": engine.faults,
     }
     pairs = tuple(item for pair in said.items() for item in pair)
     return [("/reply/state", pairs)]
+
+
+def _ask_meter(control: Control) -> Sequence[Reply]:
+    meter = control.engine.meter
+    said: dict[str, Argument] = {
+        "peak_dbfs": meter.peak_dbfs,
+        "true_peak_dbtp": meter.true_peak_dbtp,
+        "highest_true_peak_dbtp": meter.highest_true_peak_dbtp,
+        "momentary_lufs": meter.momentary_lufs,
+        "short_term_lufs": meter.short_term_lufs,
+        "integrated_lufs": meter.integrated_lufs,
+        "range_lu": meter.range_lu,
+        "limited_db": control.engine.limited_db,
+    }
+    pairs = tuple(item for pair in said.items() for item in pair)
+    return [("/reply/meter", pairs)]
+
+
+def _meter_reset(control: Control) -> None:
+    control.engine.meter.ask_reset()
 
 
 def _ping(control: Control, *anything: Argument) -> Sequence[Reply]:
@@ -283,6 +304,8 @@ ADDRESSES: Mapping[str, Address] = {
     "/notes/off": Address(lambda c: c.notes_off()),
     "/sound/off": Address(lambda c: c.sound_off()),
     "/ask/state": Address(_ask_state),
+    "/ask/meter": Address(_ask_meter),
+    "/meter/reset": Address(_meter_reset),
     "/ping": Address(_ping, rest=True),
 }
 """Every address there is; design: the notes, the tuning, the sound, and questions."""

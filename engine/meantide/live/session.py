@@ -128,7 +128,8 @@ class Session:
         self.control.begin(None)
         self.control.change_level(QUIETEST_DB, FADE_OUT_S)
         self.control.commit()
-        target = self.engine.sample + round(2 * FADE_OUT_S * self.engine.rate) + self.engine.block
+        left = round(2 * FADE_OUT_S * self.engine.rate) + self.engine.latency_samples
+        target = self.engine.sample + left + self.engine.block
         while self.engine.sample < target and self.host.alive():
             before = self.engine.sample
             threading.Event().wait(2 * TICK_S)

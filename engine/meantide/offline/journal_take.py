@@ -2,7 +2,7 @@
 
 import math
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,6 +20,7 @@ from meantide.offline.logged_voice import (
     with_movement,
 )
 from meantide.offline.render import TakeHead, describe_tuning, write_take
+from meantide.offline.take_blocks import Measured, Measuring, undelayed
 from meantide.offline.takelog import LoggedTuning, TakeLog
 from meantide.offline.takelog_note import LoggedNote
 from meantide.offline.takelog_voice import LoggedVoice
@@ -51,21 +52,23 @@ def render_journal(
         raise InvalidValue("journal", "no tuning", "a set in which something was tuned", name)
     first = next(value for value in journal.values.values() if isinstance(value, Tuning))
 
-    def log() -> TakeLog:
+    def log(measured: Measured) -> TakeLog:
         spectra = Spectra()
-        notes = _Notes(journal, performance, spectra)
+        notes = _Notes(journal, performance.outcomes, measured.frames, spectra)
         return TakeLog(
             meantide=__version__,
             wav=out.name,
             kernel=kernel.name,
             rate=head.rate,
-            frames=performance.sample,
+            frames=measured.frames,
             channels=2,
             format=sample_format,
             title=name,
             score=name,
             level_db=_loudest_level(journal),
-            ceiling_samples=performance.counts.softened_samples,
+            limited_db=performance.line.most_taken_db,
+            loudness_lufs=measured.loudness_lufs,
+            true_peak_dbtp=measured.true_peak_dbtp,
             tunings=tunings,
             voices=notes.voices(),
             notes=notes.logged(),
@@ -73,7 +76,9 @@ def render_journal(
         )
 
     take = TakeHead(name, describe_tuning(first), head.rate)
-    return write_take(out, take, sample_format, _blocks(journal, performance), log)
+    measuring = Measuring(head.rate, head.block, kernel.name)
+    blocks = undelayed(performance, _blocks(journal, performance))
+    return write_take(out, take, sample_format, measuring, blocks, log)
 
 
 def _blocks(journal: Journal, performance: Performance) -> Iterator[F32]:
@@ -130,18 +135,20 @@ class _Struck:
 class _Notes:
     """Puts the events of notes and what was reported of them together."""
 
-    def __init__(self, journal: Journal, performance: Performance, spectra: Spectra) -> None:
+    def __init__(
+        self, journal: Journal, outcomes: Iterable[Outcome], frames: int, spectra: Spectra
+    ) -> None:
         self._journal = journal
         self._spectra = spectra
         self._rate = journal.head.rate
-        self._frames = performance.sample
+        self._frames = frames
         self._told: list[tuple[_Struck, int, list[Outcome]]] = []
         """The notes that began, in order, and their seeds; ids are counted anew, since players use
         theirs again."""
         seed = 0
         struck = _struck_in(journal)
         sounding: dict[int, list[Outcome]] = {}
-        for outcome in performance.outcomes:
+        for outcome in outcomes:
             if outcome.kind in (OutcomeKind.BEGAN, OutcomeKind.REFUSED):
                 waiting = struck.get((outcome.note, outcome.sample))
                 first = waiting.popleft() if waiting else None

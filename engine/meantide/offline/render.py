@@ -10,6 +10,7 @@ import numpy as np
 from meantide import __version__
 from meantide.errors import InvalidValue
 from meantide.offline.logged_voice import Spectra
+from meantide.offline.take_blocks import Measured, Measuring, undelayed
 from meantide.offline.takelog import TakeLog
 from meantide.offline.timeline import (
     Timeline,
@@ -54,8 +55,13 @@ def no_progress(done: int, total: int) -> None:
 def blocks_of(performance: Performance, events: Iterable[Event], block: int) -> Iterator[F32]:
     """Yield what `performance` makes of `events` (in order of sample), block by block.
 
-    Ends when all events are past and all notes are over. Each array is overwritten by the next.
+    Each sound is at its event's sample: the latency of the line is left out. Ends when all events
+    are past and all notes are over. Each array is overwritten by the next.
     """
+    return undelayed(performance, _filled(performance, events, block))
+
+
+def _filled(performance: Performance, events: Iterable[Event], block: int) -> Iterator[F32]:
     out = np.zeros((2, block), np.float32)
     pending = iter(events)
     event = next(pending, None)
@@ -99,9 +105,9 @@ def render(
             yield block
             progress(performance.sample, max(total, performance.sample))
 
-    def log() -> TakeLog:
+    def log(measured: Measured) -> TakeLog:
         spectra = Spectra()
-        frames = performance.sample
+        frames = measured.frames
         return TakeLog(
             meantide=__version__,
             wav=out.name,
@@ -113,7 +119,9 @@ def render(
             title=score.title,
             score=score_name,
             level_db=settings.level_db,
-            ceiling_samples=performance.counts.softened_samples,
+            limited_db=performance.line.most_taken_db,
+            loudness_lufs=measured.loudness_lufs,
+            true_peak_dbtp=measured.true_peak_dbtp,
             tunings=logged_tunings(score, settings.rate),
             voices=logged_voices(score),
             notes=logged_notes(timeline, performance.outcomes, settings.level_db, frames, spectra),
@@ -122,7 +130,8 @@ def render(
 
     _check_room(out, total, settings)
     head = TakeHead(score.title, describe_tuning(score.tuning), settings.rate)
-    return write_take(out, head, settings.sample_format, blocks(), log)
+    measuring = Measuring(settings.rate, settings.block, kernel.name)
+    return write_take(out, head, settings.sample_format, measuring, blocks(), log)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,8 +147,9 @@ def write_take(
     out: Path,
     head: TakeHead,
     sample_format: str,
+    measuring: Measuring,
     blocks: Iterable[F32],
-    make_log: Callable[[], TakeLog],
+    make_log: Callable[[Measured], TakeLog],
 ) -> TakeLog:
     """Write `blocks` (2, samples) to the WAV file `out`, and then its log beside it.
 
@@ -150,9 +160,9 @@ def write_take(
         with WavWriter(
             wav_file, head.rate, sample_format, head.title, head.comment, software
         ) as writer:
-            for block in blocks:
+            for block in measuring.over(blocks):
                 writer.write(block)
-        log = make_log()
+        log = make_log(measuring.told())
         log_file.write_text(log.to_json(), encoding="utf-8")
     return log
 

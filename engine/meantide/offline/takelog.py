@@ -24,6 +24,8 @@ from meantide.reading import Value
 
 HELD = ("follow", "stay")
 FORMATS = ("float32", "pcm24", "pcm16")
+MOST_LIMITED_DB = 1000.0
+METERED_DB = (-1000.0, 1000.0)
 KERNELS = ("compiled", "numpy")  # written out here: what reads takes loads nothing that makes sound
 
 
@@ -71,8 +73,9 @@ class TakeLog:
     """All that was asked to sound in one take.
 
     `meantide` is the version that made it, `kernel` the kernel; `wav` the file name of the audio,
-    which lies beside the log; `ceiling_samples` how many samples the soft ceiling touched;
-    `spectra` partials that notes have in place of their voice's, each as many.
+    which lies beside the log; `limited_db` the most that the limiter took off; `loudness_lufs` and
+    `true_peak_dbtp` those of the whole take; `spectra` partials that notes have in place of their
+    voice's, each as many.
     """
 
     meantide: str
@@ -85,7 +88,9 @@ class TakeLog:
     title: str
     score: str
     level_db: float
-    ceiling_samples: int
+    limited_db: float
+    loudness_lufs: float
+    true_peak_dbtp: float
     tunings: tuple[LoggedTuning, ...]
     voices: Mapping[str, LoggedVoice]
     notes: tuple[LoggedNote, ...]
@@ -110,7 +115,9 @@ class TakeLog:
             f'"title": {_line(self.title)}',
             f'"score": {_line(self.score)}',
             f'"level_db": {_line(self.level_db)}',
-            f'"ceiling_samples": {_line(self.ceiling_samples)}',
+            f'"limited_db": {_line(self.limited_db)}',
+            f'"loudness_lufs": {_line(self.loudness_lufs)}',
+            f'"true_peak_dbtp": {_line(self.true_peak_dbtp)}',
             '"tunings": ' + _rows("[]", [_line(each.as_json()) for each in self.tunings]),
             '"voices": ' + _named_rows(voices),
             *(['"spectra": ' + _named_rows(spectra)] if spectra else []),
@@ -123,7 +130,8 @@ class TakeLog:
         """Read a log from `text`; `where` (a file name) stands in the InvalidValue of a bad one."""
         fields = parse_json(text, where).fields(
             "meantide", "kind", "kernel", "wav", "rate", "frames", "channels", "format", "title",
-            "score", "level_db", "ceiling_samples", "tunings", "voices", "spectra", "notes",
+            "score", "level_db", "limited_db", "loudness_lufs", "true_peak_dbtp", "tunings",
+            "voices", "spectra", "notes",
         )  # fmt: skip
         fields.choice("kind", ("take",))
         log = cls(
@@ -137,7 +145,9 @@ class TakeLog:
             fields["title"].verbatim(),
             fields["score"].verbatim(),
             fields.number("level_db", *LEVELS_DB),
-            fields.integer("ceiling_samples", *COUNTS),
+            fields.number("limited_db", 0.0, MOST_LIMITED_DB),
+            fields.number("loudness_lufs", *METERED_DB),
+            fields.number("true_peak_dbtp", *METERED_DB),
             tuple(LoggedTuning.from_value(item) for item in fields.items("tunings")),
             {name: LoggedVoice.from_value(voice) for name, voice in fields["voices"].entries()},
             tuple(LoggedNote.from_value(item) for item in fields.items("notes")),

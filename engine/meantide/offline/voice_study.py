@@ -30,7 +30,7 @@ STEADY_S = 0.5
 FAINTEST_DB = -80.0
 """Lines are told down to there, re the strongest."""
 _HOP_S = 0.005
-_HEADROOM_DB = 24.0  # the performance plays so much softer, that its ceiling bends nothing
+_HEADROOM_DB = 24.0  # the performance plays so much softer, that nothing is limited
 _BLOCK = 4096
 _NOTES = 4
 
@@ -126,10 +126,11 @@ def sound_of(voice: Voice, struck: Struck, kernel: Kernel) -> Reals:
     performance = Performance(struck.rate, _BLOCK, _NOTES, -_HEADROOM_DB, [], kernel)
     timeline.hand_over_to(performance)
     most = round(struck.longest_s * struck.rate)
+    late = performance.line.latency_samples
     heard: list[Reals] = []
     for block in blocks_of(performance, timeline.events, _BLOCK):
         heard.append(block.sum(axis=0, dtype=np.float64))  # of a note in the middle: √2 of it
-        if performance.sample >= most:
+        if performance.sample - late >= most:
             break
     gain = 10.0 ** (_HEADROOM_DB / 20.0) / 2.0**0.5
     samples: Reals = np.concatenate(heard)[:most] * gain

@@ -42,7 +42,6 @@ class Counts:
     refused: int = 0
     taken: int = 0
     struck: int = 0
-    softened_samples: int = 0
 
 
 class Ensemble:

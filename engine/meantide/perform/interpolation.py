@@ -1,7 +1,7 @@
 """What lies between the samples: the largest values that a table of short filters finds there.
 
 The numpy form is one matrix product for 16 places of the filters at a time; the compiled twin
-stands in `compiled_master.py`.
+stands in `voice/compiled_master.py`.
 """
 
 from collections.abc import Callable
@@ -88,7 +88,7 @@ class Interpolator:
         return find
 
     def _compiled(self) -> Find:
-        from meantide.perform.compiled_master import find_largest  # noqa: PLC0415  # loads numba
+        from meantide.voice.compiled_master import find_largest  # noqa: PLC0415  # loads numba
 
         find: Find = find_largest
         line = np.zeros((2, self.taps), np.float32)

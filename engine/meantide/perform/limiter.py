@@ -58,6 +58,24 @@ def detecting_filters() -> F32:
     return filters.astype(np.float32)
 
 
+def in_db(nepers: float) -> float:
+    """Return nepers in dB."""
+    return nepers * 20.0 / math.log(10.0)
+
+
+def tame(out: F32) -> bool:
+    """Make all of `out`, not empty, finite and at most LARGEST, in place; tell if it was not.
+
+    What is not finite becomes silence.
+    """
+    # not >, since a comparison with what is not a number is false
+    if max(float(out.max()), -float(out.min())) <= LARGEST:
+        return False
+    np.nan_to_num(out, copy=False, nan=0.0, posinf=0.0, neginf=0.0)
+    np.clip(out, -LARGEST, LARGEST, out=out)
+    return True
+
+
 class Limiter:
     """A look-ahead limiter for blocks of two channels.
 
@@ -81,27 +99,36 @@ class Limiter:
     @property
     def taken_db(self) -> float:
         """How much is taken off now, in dB, 0 or more; any thread may read it."""
-        return self._gain.taken_nepers * 20.0 / math.log(10.0)
+        return in_db(self._gain.taken_nepers)
+
+    @property
+    def most_taken_db(self) -> float:
+        """The most that was taken off so far, in dB, 0 or more; any thread may read it."""
+        return in_db(self._gain.most_taken_nepers)
 
     def apply(self, out: F32) -> None:
         """Limit `out` (2, samples) in place. Safe in the audio callback.
 
         What is not finite becomes silence.
         """
-        samples, late, line = out.shape[1], self.latency_samples, self._line
-        if not samples:
+        if not out.shape[1]:
             return
-        # not >, since a comparison with what is not a number is false
-        if not max(float(out.max()), -float(out.min())) <= LARGEST:
-            self.faults += 1
-            np.nan_to_num(out, copy=False, nan=0.0, posinf=0.0, neginf=0.0)
-            np.clip(out, -LARGEST, LARGEST, out=out)
+        self.faults += tame(out)
+        self.apply_tame(out)
+
+    def apply_tame(self, out: F32) -> None:
+        """Limit `out`, not empty, finite and not far above LARGEST, in place."""
+        samples, late, line = out.shape[1], self.latency_samples, self._line
         line[:, late : late + samples] = out
         if self._compiled is None:
             self._limit(out)
         else:
             self._run(self._compiled, samples)
             out[:] = self._interpolator.found[:, :samples]
+
+    def pass_silence(self, samples: int) -> None:
+        """Be where `apply` would be after so many samples more of long silence."""
+        self._gain.advance(samples)
 
     def _limit(self, out: F32) -> None:
         """Write the next samples out and move the line on, by numpy."""
@@ -122,7 +149,7 @@ class Limiter:
         )  # fmt: skip
 
     def _made_compiled(self) -> Callable[..., None]:
-        from meantide.perform.compiled_master import limit  # noqa: PLC0415  # loads numba
+        from meantide.voice.compiled_master import limit  # noqa: PLC0415  # loads numba
 
         made: Callable[..., None] = limit
         self._run(made, 0)  # compiled now, not later

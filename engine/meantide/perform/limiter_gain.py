@@ -4,8 +4,8 @@ Time is cut into cells. What passes the target in a cell is its need, in nepers 
 taken. The largest need of the last HOLD_S is held, so that a steady tone down to 20 Hz keeps one
 gain and is not distorted; then it is let go, quickly after a lone peak, slowly after long work. A
 smooth weighting of the coming cells makes the gain at each cell's edges; between them it runs
-straight. The numpy form is here, its compiled twin in `compiled_master.py`; they keep the same
-state.
+straight. The numpy form is here, its compiled twin in `voice/compiled_master.py`; they keep the
+same state.
 """
 
 import math
@@ -23,8 +23,10 @@ LONG_WORK_S, SLOW_RELEASE_S = 0.4, 1.0
 """How long a need must last to be long work, and the time constant of recovery from it."""
 SETTLED = 1e-5
 """Nepers (0.0001 dB): what has recovered to this is over, and the gain is exactly 1."""
-QUICK, SLOW, RISING = 0, 1, 2
-"""The two recoveries by their places in the state; the speeds have a third, the slow one's rise."""
+QUICK, SLOW = 0, 1
+"""The two recoveries by their places, in the speeds and in the state."""
+RISING, MOST = 2, 2
+"""What stands third: of the speeds, the slow one's rise; of the state, the most taken so far."""
 
 
 class Places(NamedTuple):
@@ -60,7 +62,7 @@ class Parts(NamedTuple):
     needs: F64
     """Of the cells that are held, and those of the block."""
     state: F64
-    """The two recoveries, in nepers."""
+    """The two recoveries and the most taken so far, in nepers."""
     eased: F64
     """What is taken in the cells that are weighted, and those of the block, in nepers."""
     edges: F64
@@ -99,7 +101,7 @@ class Gain:
             fractions=np.arange(cell) / cell,
             peaks=np.zeros((most + 1) * cell, np.float32),
             needs=np.zeros(held - 1 + most),
-            state=np.zeros(2),
+            state=np.zeros(3),
             eased=np.zeros(ahead - 1 + most),
             edges=np.ones(2 + most + 1),
             gain=np.ones((most + 2) * cell, np.float32),
@@ -112,6 +114,11 @@ class Gain:
     def taken_nepers(self) -> float:
         """The gain that is taken at the latest cell, in nepers; any thread may read it."""
         return float(self.parts.state[QUICK])
+
+    @property
+    def most_taken_nepers(self) -> float:
+        """The most that was taken so far, in nepers."""
+        return float(self.parts.state[MOST])
 
     def over(self, found: F32) -> F32 | None:
         """Return the gain for each sample of a block, a view; None if it is 1 throughout.
@@ -186,5 +193,5 @@ def recover(need: float, state: F64, speeds: F64) -> float:
     quick = need if need >= quick else goal + (quick - goal) * (1.0 - float(speeds[QUICK]))
     if quick < SETTLED:
         quick = slow = 0.0
-    state[QUICK], state[SLOW] = quick, slow
+    state[QUICK], state[SLOW], state[MOST] = quick, slow, max(state[MOST], quick)
     return quick

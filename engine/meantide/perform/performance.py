@@ -9,7 +9,8 @@ from collections import deque
 from meantide.errors import InvalidValue
 from meantide.perform.ensemble import Counts, Ensemble
 from meantide.perform.event import AT_ONCE, Event, Kind, Outcome
-from meantide.perform.master import LOUDEST_DB, SHORTEST_RAMP_S, Level, level_gain, soften
+from meantide.perform.line import Line
+from meantide.perform.master import LOUDEST_DB, Level, level_gain, rise_samples
 from meantide.perform.notes import Notes
 from meantide.perform.queue import EventQueue
 from meantide.pitch import Tuning
@@ -47,8 +48,10 @@ class Performance:
         """Samples made so far: the clock everything is dated by."""
         self.counts = Counts()
         self.outcomes = [] if outcomes is None else outcomes
-        self.notes = Notes(notes, rate, longest, kernel or NumpyKernel())
+        kernel = kernel or NumpyKernel()
+        self.notes = Notes(notes, rate, longest, kernel)
         self.level = Level(level_gain(level_db))
+        self.line = Line(rate, longest, kernel.name)
         self._ensemble = Ensemble(self.notes, rate, self.counts, self.outcomes)
         self._queue = EventQueue()
 
@@ -86,7 +89,15 @@ class Performance:
         return len(self._ensemble.values)
 
     def fill(self, out: F32) -> None:
-        """Make the next block into `out` (2, samples), at most `longest` samples."""
+        """Make the next block into `out` (2, samples), at most `longest` samples.
+
+        What is dated at a sample leaves `line.latency_samples` after it.
+        """
+        self.make(out)
+        self.line.apply(out)
+
+    def make(self, out: F32) -> None:
+        """Make the next block as it is before the end of the line, into `out` (2, samples)."""
         out[:] = 0.0
         start, end = self.sample, self.sample + out.shape[1]
         while True:
@@ -101,7 +112,6 @@ class Performance:
                 self._ensemble.sweep(self.sample)
             if upto == end:
                 break
-        self.counts.softened_samples += soften(out)
 
     # -- inside -----------------------------------------------------------------------------
 
@@ -119,8 +129,9 @@ class Performance:
         if not event.amount <= LOUDEST_DB:  # also true of what is no number
             self.counts.refused += 1
             return
-        samples = max(event.samples, round(SHORTEST_RAMP_S * self.rate))
-        self.level.move(self.sample, level_gain(event.amount), samples)
+        gain = level_gain(event.amount)
+        fewest = rise_samples(self.level.at(self.sample), gain, self.rate)
+        self.level.move(self.sample, gain, max(event.samples, fewest))
 
 
 def _check_whole(field: str, value: object, low: int, high: int) -> None:

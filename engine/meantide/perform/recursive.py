@@ -2,7 +2,7 @@
 
 Over a block, a linear recursion is a matrix: the samples that come out and the state that is left
 are products of those that went in and the state that was there. So numpy needs no loop over
-samples. The compiled twin is that loop, in `compiled_master.py`; both keep the same state.
+samples. The compiled twin is that loop, in `voice/compiled_master.py`; both keep the same state.
 """
 
 from collections.abc import Callable
@@ -59,7 +59,7 @@ class RecursiveFilter:
         return run
 
     def _compiled(self) -> Run:
-        from meantide.perform.compiled_master import run_sections  # noqa: PLC0415  # loads numba
+        from meantide.voice.compiled_master import run_sections  # noqa: PLC0415  # loads numba
 
         run: Run = run_sections
         run(np.zeros((2, 1)), 0, self._sections, NOTHING, self._state)  # compiled now, not later

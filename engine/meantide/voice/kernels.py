@@ -41,11 +41,12 @@ def best_kernel(tell: Callable[[str], None]) -> Kernel:
 
 def _compiled(tell: Callable[[str], None]) -> Kernel:
     try:  # heavy, and so loaded only when it is wanted
-        from meantide.voice import fm_kernel_compiled  # noqa: PLC0415
+        from meantide.voice import compiled_master, fm_kernel_compiled  # noqa: PLC0415
         from meantide.voice.compiling import word_of_compiling  # noqa: PLC0415
         from meantide.voice.kernel_compiled import CompiledKernel  # noqa: PLC0415
     except ImportError as error:  # not there, or at odds with the numpy that is
         raise InvalidValue("kernel", COMPILED, f"numpy; {error}. {INSTALL}") from error
     with word_of_compiling(tell):
         fm_kernel_compiled.warm()
+        compiled_master.warm()
         return CompiledKernel()

@@ -1,7 +1,7 @@
 """The compiled twins of the end of the line: interpolation, recursive filters, the limiter's gain.
 
-All that they need is handed to them, tables and constants too: compiled code is kept under a name
-that tells the sources of `voice` apart, not these.
+Their numpy forms stand in `perform`; these stand here so that they are made ready with the kernel,
+and kept on disk under a name that tells their sources apart.
 """
 
 import math
@@ -134,7 +134,7 @@ def move_gain(found: F32, samples: int, places: tuple[int, ...], parts: tuple[An
         if quick < settled:
             quick = 0.0
             slow = 0.0
-        state[0], state[1] = quick, slow
+        state[0], state[1], state[2] = quick, slow, max(state[2], quick)
         eased[ahead + each] = quick
         smooth = 0.0
         for place in range(ahead + 1):
@@ -172,3 +172,15 @@ def limit(
             found[channel, place] = line[channel, place] * gain[passed + place]
         for place in range(late):
             line[channel, place] = line[channel, samples + place]
+
+
+def warm() -> None:
+    """Compile all, or read it from disk, with the types that `perform` calls it with."""
+    line, filters = np.zeros((2, 2 * TAPS), np.float32), np.zeros((1, TAPS), np.float32)
+    found, sums = np.zeros((2, GROUP), np.float32), np.zeros(GROUP, np.float32)
+    peaks, gain = np.zeros(4, np.float32), np.ones(4, np.float32)
+    numbers = np.zeros(4)
+    parts = (1.0, 0.0, numbers, numbers, numbers, peaks, numbers, numbers, numbers, numbers, gain)
+    run_sections(np.zeros((2, 1)), 0, np.zeros((1, 5)), 0.0, np.zeros((2, 2)))
+    find_largest(line, TAPS - 1, 0, filters, 0.0, found, sums)
+    limit(line, TAPS, 0, filters, 0.0, found, sums, (0, 0, 1, 2, 0), parts)
