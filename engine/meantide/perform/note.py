@@ -4,29 +4,10 @@ import math
 from collections.abc import Hashable
 from dataclasses import dataclass, field
 
+from meantide.perform.balance import Balance
 from meantide.perform.event import Pitch
+from meantide.perform.line import Line
 from meantide.voice.voices import Prepared
-
-
-@dataclass(slots=True)
-class Line:
-    """A number that stands at `goal`, or moves to it in a straight line until sample `arrive`.
-
-    The same law as that of the ramps in `voice.course`, in samples of the performance.
-    """
-
-    goal: float = 0.0
-    slope: float = 0.0
-    arrive: int = 0
-
-    def at(self, sample: int) -> float:
-        """Return the value at `sample`, which is not before the last move."""
-        return self.goal - self.slope * max(self.arrive - sample, 0)
-
-    def move(self, sample: int, goal: float, samples: int) -> None:
-        """Let it come from where it stands at `sample` to `goal` within `samples`; 0: at once."""
-        self.slope = (goal - self.at(sample)) / samples if samples else 0.0
-        self.goal, self.arrive = goal, sample + samples
 
 
 @dataclass(slots=True, eq=False)
@@ -44,10 +25,16 @@ class Note:
     family: int
     began: int
     goal_hz: float
+    balance: Balance = field(default_factory=Balance)
+    """Where its part stands."""
+    spread: float = 0.0
+    """Where it stands in its part's width, by the pitch it was struck at."""
     row: int = 0
     glide: Line = field(default_factory=Line)
     bend: Line = field(default_factory=Line)
     key_down: bool = True
+    degree: Pitch | None = None
+    """What it follows the tuning by, if not by its pitch: it stayed as the keys were laid anew."""
     caught: bool = False
     """Whether the sostenuto pedal keeps it."""
     touched: bool = False
@@ -59,6 +46,11 @@ class Note:
     def bank(self) -> Hashable:
         """The key of the bank that it is in."""
         return self.voice.bank
+
+    @property
+    def followed(self) -> Pitch:
+        """The pitch by which it follows the tuning."""
+        return self.degree or self.pitch
 
     def unbent_hz(self, sample: int) -> float:
         """Return the frequency without its bend at `sample`."""

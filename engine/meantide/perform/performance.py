@@ -95,7 +95,7 @@ class Performance:
             upto = end if upcoming is None else min(upcoming, end)
             if upto > self.sample:
                 piece = out[:, self.sample - start : upto - start]
-                self.notes.sound(piece)
+                self.notes.sound(self.sample, piece)
                 self.level.apply(self.sample, piece)
                 self.sample = upto
                 self._ensemble.sweep(self.sample)

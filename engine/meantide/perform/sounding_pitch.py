@@ -33,6 +33,17 @@ def bent(hz: float, cents: float) -> float:
     return hz * math.exp2(cents / 1200.0)
 
 
+def kept_pitch(pitch: Pitch, former: Tuning | None, tuning: Tuning) -> Pitch:
+    """Return what a note that stays where it is follows later changes of `tuning` by.
+
+    A key whose layout was changed keeps the degree that it had under the `former` one.
+    """
+    if pitch.kind != PitchKind.KEY or former is None or former.layout == tuning.layout:
+        return pitch
+    degree = former.degree_of_key(int(pitch.value))
+    return pitch if degree is None else Pitch(PitchKind.DEGREE, float(degree))
+
+
 def _tuned_hz(tuning: Tuning, pitch: Pitch) -> float:
     if pitch.kind == PitchKind.KEY:
         return tuning.hz_of_key(int(pitch.value))
