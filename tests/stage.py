@@ -8,9 +8,10 @@ from pythonosc.osc_message import OscMessage
 from pythonosc.osc_message_builder import OscMessageBuilder
 
 from meantide.catalogue import Catalogue
-from meantide.live.control import Control, State
+from meantide.live.control import Control
 from meantide.live.engine import Engine
 from meantide.live.server import OscServer
+from meantide.live.state import State
 from meantide.pitch import Anchor, Scale, Tuning
 from meantide.voice.kernel_numpy import NumpyKernel
 from playing import RATE, SINE
@@ -23,8 +24,8 @@ class Stage:
 
     def __init__(self) -> None:
         self.engine = Engine(RATE, BLOCK, 16, NumpyKernel())
-        state = State(Tuning(Scale.equal(12), Anchor.parse("A4=440")), SINE, -6.0)
-        self.control = Control(self.engine, Catalogue(), state, lambda *_: None)
+        state = State.opening(Tuning(Scale.equal(12), Anchor.parse("A4=440")), SINE, -6.0)
+        self.control = Control(self.engine, Catalogue(), state)
         self.control.start(0.02)
         self.server = OscServer("127.0.0.1", 0, self.control)
         self.server.start()

@@ -118,7 +118,7 @@ def _announce(session: Session, level: float) -> None:
         f"{session.kernel} kernel\n"
         f"OSC: udp {server.host}:{server.port}\n"
         f"tuning: {tuning.scale.label}, {tuning.anchor.label}; "
-        f"voice: {session.control.state.voice.name}\n"
+        f"voice: {session.control.state.main.voice.name}\n"
         f"level: {level:g} dB, coming up over {FADE_IN_S:g} s; a note at full velocity is as "
         f"strong as a sine at {level:g} dBFS, and nothing leaves above -1 dBFS\n{CAUTION}"
     )

@@ -6,8 +6,7 @@ from dataclasses import dataclass, field
 from meantide.perform.line import Line
 
 MIDDLE_HZ = 440.0 * 2.0**-0.75
-"""Middle C where A4 is 440 Hz: a note of this pitch stands at its part's pan, whatever the width.
-"""
+"""Middle C where A4 is 440 Hz: there a note stands at its part's pan, whatever the width."""
 SPREAD_OCTAVES = 3.0
 """So far above middle C a note stands at the far right of the width, so far below at the left."""
 MOST_WIDTH = 1.0
@@ -29,7 +28,7 @@ def sides_of(place: float) -> tuple[float, float]:
 
 @dataclass(slots=True, eq=False)
 class Balance:
-    """A part's level (a factor), pan (-1 to 1) and width (0 to 1), each moving in straight lines."""
+    """A part's level (a factor), pan (-1 to 1) and width (0 to 1): each moves in straight lines."""
 
     gain: Line = field(default_factory=lambda: Line(1.0))
     pan: Line = field(default_factory=Line)

@@ -25,7 +25,7 @@ from meantide.perform.note import Note
 from meantide.perform.notes import Notes
 from meantide.perform.part import Part
 from meantide.perform.solo import can_take, goes_on, pass_on
-from meantide.perform.sounding_pitch import bent, can_sound, kept_pitch, pitch_hz
+from meantide.perform.sounding_pitch import bent, can_sound, followed_pitch, pitch_hz
 from meantide.perform.telling import Telling
 from meantide.perform.values import Values
 from meantide.pitch import Tuning
@@ -132,7 +132,7 @@ class Ensemble:
     def _strike(self, event: Event, part: Part, voice: Prepared, hz: float, key: Key) -> Note:
         """Begin a note at `hz`, touched as `key` is."""
         note = Note(
-            event.note, event.part, event.pitch, voice, part.family, event.sample, hz,
+            event.note, event.part, event.pitch, event.pitch, voice, part.family, event.sample, hz,
             part.balance, spread_of(hz),
         )  # fmt: skip
         note.bend.move(event.sample, key.touch[Kind.BEND], 0)
@@ -373,10 +373,11 @@ class Ensemble:
     ) -> None:
         """Let notes follow a change of their tuning, or stay."""
         tuning, grid = tuned
+        for note in notes:
+            note.followed = followed_pitch(
+                note.pitch, note.followed, event.held, former[0] if former else None, tuning
+            )
         if event.held == Held.STAY:
-            for note in notes:
-                kept = kept_pitch(note.followed, former[0] if former else None, tuning)
-                note.degree = None if kept == note.pitch else kept
             return
         moved: dict[int, list[Note]] = {}
         for note in notes:

@@ -20,6 +20,10 @@ class Note:
     id: int
     part: int
     pitch: Pitch
+    """What it was asked for by."""
+    followed: Pitch
+    """What it follows the tuning by: its pitch, but a degree if it stayed as keys were laid anew.
+    """
     voice: Prepared
     """The voice it was struck with; `family` tells the later versions of it from other voices."""
     family: int
@@ -33,8 +37,6 @@ class Note:
     glide: Line = field(default_factory=Line)
     bend: Line = field(default_factory=Line)
     key_down: bool = True
-    degree: Pitch | None = None
-    """What it follows the tuning by, if not by its pitch: it stayed as the keys were laid anew."""
     caught: bool = False
     """Whether the sostenuto pedal keeps it."""
     touched: bool = False
@@ -46,11 +48,6 @@ class Note:
     def bank(self) -> Hashable:
         """The key of the bank that it is in."""
         return self.voice.bank
-
-    @property
-    def followed(self) -> Pitch:
-        """The pitch by which it follows the tuning."""
-        return self.degree or self.pitch
 
     def unbent_hz(self, sample: int) -> float:
         """Return the frequency without its bend at `sample`."""

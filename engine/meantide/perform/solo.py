@@ -38,7 +38,8 @@ def pass_on(
     former = note.id
     if former != key.id:
         notes.rename(note, key.id)
-    note.pitch, note.degree, note.key_down = key.pitch, None, True
+    note.pitch = note.followed = key.pitch
+    note.key_down = True
     note.retune(sample, hz, samples)
     notes.retune([note], samples, grid)
     telling.passing(sample, note, former, samples)
