@@ -182,9 +182,7 @@ class _Notes:
         history = history_of(story.told, math.ceil(voice.gone_s * self._rate), self._frames)
         note = LoggedNote(
             number,
-            self._journal.parts.get(
-                event.part, MAIN if event.part == MAIN_PART else str(event.part)
-            ),
+            {MAIN_PART: MAIN, **self._journal.parts}.get(event.part, str(event.part)),
             self._labels[voice],
             asked_mapping(event.pitch),
             event.amount,

@@ -62,13 +62,17 @@ def part_events(
     for event in (
         Event(Kind.VOICE, 0, number, value=numbered(part.voice)),
         Event(Kind.PAN, 0, number, amount=part.pan),
-        Event(Kind.WIDTH, 0, number, amount=part.width),
-        Event(Kind.MODE, 0, number, amount=float(part.mono)),
-        Event(Kind.LIMIT, 0, number, amount=float(part.limit)),
         Event(Kind.PART_LEVEL, 0, number, amount=part.level_db),
         Event(Kind.GLIDE, 0, number, samples=glide_samples),
     ):
         yield Placed(event, Order.MAKING)
+    for kind, amount in (
+        (Kind.WIDTH, part.width),
+        (Kind.MODE, float(part.mono)),
+        (Kind.LIMIT, float(part.limit)),
+    ):
+        if amount:
+            yield Placed(Event(kind, 0, number, amount=amount), Order.MAKING)
     for setting in part.settings:
         kind = Kind.REVOICE if setting.version else Kind.VOICE
         sample, samples = round(setting.at_s * rate), round(setting.over_s * rate)

@@ -90,13 +90,13 @@ class LoggedNote:
     """One note: who played it, how loud it stands in the mix, when, and its frequencies.
 
     `level_db` is re full scale, in the louder channel, the most it comes to; touch, and a part
-    that moves, may leave it up to `quieter_db` below that. `pan` is where it begins, -1 (left) to
-    1; `legato` are the keys it goes on for, of a part that plays one note at a time. It sounds from `start`, is let go at `release`, falls from there
-    evenly in dB by 60 to 90 dB, and is silent from `end` on (all samples). `pitches` begins at
-    `start`, without a glide. `depths`, if any, are its vibrato's, beginning at `start` without a
-    ramp; `drift_phases`, if any, are cycles, one a partial. From the sample `told_until` on it
-    moves in ways that the log does not tell, by touch or a change of its voice; None: it never
-    does.
+    that moves, may leave it up to `quieter_db` below that. It sounds from `start`, is let go at
+    `release`, falls from there evenly in dB by 60 to 90 dB, and is silent from `end` on (all
+    samples). `pitches` begins at `start`, without a glide. `depths`, if any, are its vibrato's,
+    beginning at `start` without a ramp; `drift_phases`, if any, are cycles, one a partial. From
+    the sample `told_until` on it moves in ways that the log does not tell, by touch or a change of
+    its voice; None: it never does. `pan` is where it begins, -1 (left) to 1; `legato` are the keys
+    that it goes on for, of a part that plays one note at a time.
     """
 
     id: int
