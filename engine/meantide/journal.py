@@ -17,9 +17,9 @@ from meantide.document import parse_json
 from meantide.errors import InvalidValue
 from meantide.layout_files import read_layout
 from meantide.perform.balance import MOST_WIDTH
-from meantide.perform.ensemble import MOST_LIMIT
 from meantide.perform.event import MOST_BEND_CENTS, Event, Held, Kind, Pitch, PitchKind
 from meantide.perform.master import LOUDEST_DB, QUIETEST_DB
+from meantide.perform.part_events import MOST_LIMIT
 from meantide.pitch import Tuning
 from meantide.pitch_files import read_anchor
 from meantide.reading import Value

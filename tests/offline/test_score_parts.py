@@ -212,7 +212,7 @@ changes:
 """
     with pytest.raises(InvalidValue) as caught:
         read(tmp_path, text)
-    assert re.search(r"trio.yaml:[34]: parts.pads: got", str(caught.value))
+    assert re.search(r"trio.yaml:4: parts.pads.layout: got", str(caught.value))
 
 
 def test_the_logs_bounds_hold_what_a_moving_part_does() -> None:

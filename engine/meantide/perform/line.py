@@ -2,6 +2,9 @@
 
 from dataclasses import dataclass
 
+SHORTEST_TOUCH_S = 0.005
+"""What changes a sounding note takes at least so long: no step is heard."""
+
 
 @dataclass(slots=True)
 class Line:

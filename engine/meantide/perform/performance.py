@@ -7,7 +7,8 @@ calls `hand_over`; all else happens on the side that makes the sound.
 from collections import deque
 
 from meantide.errors import InvalidValue
-from meantide.perform.ensemble import Counts, Ensemble
+from meantide.perform.company import Counts
+from meantide.perform.ensemble import Ensemble
 from meantide.perform.event import AT_ONCE, Event, Kind, Outcome
 from meantide.perform.master import LOUDEST_DB, SHORTEST_RAMP_S, Level, level_gain, soften
 from meantide.perform.notes import Notes

@@ -10,12 +10,11 @@ from typing import Self
 
 import numpy as np
 
+from meantide.perform.line import SHORTEST_TOUCH_S
 from meantide.voice.kernel import F32
 
 GRID = 256
 """Samples between two points where gains are set while they move."""
-SHORTEST_S = 0.005
-"""What an event changes takes at least so long."""
 _STEPS = np.arange(8192, dtype=np.float32)
 
 
@@ -34,7 +33,7 @@ class Stretch:
     @classmethod
     def after_event(cls, sample: int, rate: int) -> Self:
         """Return the stretch from an event to the first point that is far enough away."""
-        return cls(sample, GRID * math.ceil((sample + SHORTEST_S * rate) / GRID))
+        return cls(sample, GRID * math.ceil((sample + SHORTEST_TOUCH_S * rate) / GRID))
 
     def next_until(self, sample: int) -> "Stretch":
         """Return the next stretch, or one where nothing moves if all stands still by `sample`."""
