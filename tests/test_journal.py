@@ -123,7 +123,7 @@ def test_events_written_as_lines_are_read_back_equal(
 ) -> None:
     lines = [event_line(heard, event) for heard, event in said]
     assert read_journal(write(file, head_line(HEAD), *lines, end_line(ended))) == Journal(
-        HEAD, {}, tuple(event for _, event in said), tuple(heard for heard, _ in said), ended
+        HEAD, {}, {}, tuple(event for _, event in said), tuple(heard for heard, _ in said), ended
     )
 
 
@@ -205,7 +205,10 @@ def test_a_journal_of_another_kind_is_refused(
         ('{"ended": 1, "ended": 2}', "JSON: got 'ended again'; allowed: each key once"),
         ("[" * 100_000, "JSON: got"),
         ("7", "value: got 7; allowed: a mapping with"),
-        ("{}", "fields: got 'none of them'; allowed: exactly one of tuning, voice, event, ended"),
+        (
+            "{}",
+            "fields: got 'none of them'; allowed: exactly one of tuning, voice, event, named",
+        ),
         ('{"event": "PAN", "ended": 1}', "fields: got 'event and ended'; allowed: exactly one"),
         ('{"ended": -1}', "ended: got -1; allowed: a whole number from 0"),
         ('{"ended": 1, "heard": 1}', "unknown field: got 'heard'; allowed: one of ended"),

@@ -92,6 +92,14 @@ def test_every_address_stands_in_the_table() -> None:
     assert {address.strip() for address in told} == set(ADDRESSES)
 
 
+def test_the_addresses_of_parts_stand_in_the_first_table() -> None:
+    table = TOUR[TOUR.index("Before each `/part/NAME`") : TOUR.index("for the whole:")]
+    rows = re.findall(r"^\| (/[^|]+) \|", table, re.MULTILINE)
+    told = [address for row in rows for address in row.split(", ")]
+    assert set(told) == {path for path, each in ADDRESSES.items() if each.part_act is not None}
+    assert set(told[-3:]) == {path for path in told if ADDRESSES[path].act is not None}
+
+
 def test_the_catalogue_is_as_large_as_is_said() -> None:
     assert len(Catalogue().names("scales")) > 100  # "over a hundred"
     assert 35 <= len(Catalogue().names("anchors")) <= 45  # "some forty"

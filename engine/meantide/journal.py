@@ -1,8 +1,9 @@
 """Journals: a live set as lines of JSON, from which it can be rendered again bit for bit.
 
 The first line says how the engine ran. Then come, in order of arrival, values under their numbers
-(before the event that takes them) and events, each with the sample it acts at and the one it was
-heard at; a last line says at which sample the set ended.
+(before the event that takes them), parts with their names (before their events) and events, each
+with the sample it acts at and the one it was heard at; a last line says at which sample the set
+ended.
 """
 
 import json
@@ -15,8 +16,10 @@ from meantide import __version__
 from meantide.document import parse_json
 from meantide.errors import InvalidValue
 from meantide.layout_files import read_layout
+from meantide.perform.balance import MOST_WIDTH
 from meantide.perform.event import MOST_BEND_CENTS, Event, Held, Kind, Pitch, PitchKind
 from meantide.perform.master import LOUDEST_DB, QUIETEST_DB
+from meantide.perform.part_events import MOST_LIMIT
 from meantide.pitch import Tuning
 from meantide.pitch_files import read_anchor
 from meantide.reading import Value
@@ -26,6 +29,8 @@ from meantide.voice.voices import Voice
 from meantide.voice_files import read_voice, voice_to_mapping
 
 LARGEST = 2**62
+MOST_PART = 4096
+"""The highest number of a part."""
 AMOUNTS = {
     Kind.NOTE_ON: (0.0, 1.0),
     Kind.PAN: (-1.0, 1.0),
@@ -36,6 +41,9 @@ AMOUNTS = {
     Kind.TIMBRE: (0.0, 1.0),
     Kind.SUSTAIN: (0.0, 1.0),
     Kind.SOSTENUTO: (0.0, 1.0),
+    Kind.WIDTH: (0.0, MOST_WIDTH),
+    Kind.MODE: (0.0, 1.0),
+    Kind.LIMIT: (0.0, MOST_LIMIT),
 }
 """What an event's amount may be, by its kind; others have none."""
 NO_AMOUNT = (0.0, 0.0)
@@ -57,6 +65,8 @@ class Journal:
 
     head: JournalHead
     values: Mapping[int, Tuning | Voice]
+    parts: Mapping[int, str]
+    """The names of the parts that were made; 0, `main`, is not among them."""
     events: tuple[Event, ...]
     heard: tuple[int, ...]
     ended: int
@@ -80,6 +90,11 @@ def value_line(number: int, value: Tuning | Voice) -> str:
         "layout": value.layout.to_mapping(),
     }
     return _line(value=number, tuning=tuning)
+
+
+def part_line(number: int, name: str) -> str:
+    """Return the line that gives a part its name."""
+    return _line(part=number, named=name)
 
 
 def event_line(heard: int, event: Event) -> str:
@@ -114,13 +129,15 @@ def read_journal(path: Path) -> Journal:
         raise InvalidValue("journal", "no line", "a first line of kind journal", str(path))
     head = _read_head(records[0])
     values: dict[int, Tuning | Voice] = {}
+    parts: dict[int, str] = {}
     events: list[Event] = []
     heard: list[int] = []
     ended = 0
     for record in records[1:]:
         form = record.fields("value", "tuning", "voice", "event", "heard", "sample", "part", "note",
-                             "pitch", "amount", "samples", "held", "ended").only_one_of(
-            "tuning", "voice", "event", "ended"
+                             "pitch", "amount", "samples", "held", "named",
+                             "ended").only_one_of(
+            "tuning", "voice", "event", "named", "ended"
         )  # fmt: skip
         if form == "event":
             at, event = _read_event(record)
@@ -129,10 +146,13 @@ def read_journal(path: Path) -> Journal:
             ended = max(ended, event.sample)
         elif form == "ended":
             ended = record.fields("ended").integer("ended", 0, LARGEST)
+        elif form == "named":
+            named = record.fields("part", "named")
+            parts[named.integer("part", 1, MOST_PART)] = named.text("named")
         else:
             number, value = _read_value(record)
             values[number] = value
-    return Journal(head, values, tuple(events), tuple(heard), ended)
+    return Journal(head, values, parts, tuple(events), tuple(heard), ended)
 
 
 def _read_head(record: Value) -> JournalHead:
@@ -179,7 +199,7 @@ def _read_event(record: Value) -> tuple[int, Event]:
     event = Event(
         what,
         fields.integer("sample", 0, LARGEST),
-        fields.integer("part", -1, 4096, defaults["part"]),
+        fields.integer("part", -1, MOST_PART, defaults["part"]),
         fields.integer("note", -LARGEST, LARGEST, defaults["note"]),
         pitch,
         fields.number("amount", low, high, defaults["amount"]),

@@ -25,8 +25,9 @@ FIRST_SOUND = """
 import sys
 import numpy as np
 from meantide.catalogue import Catalogue
-from meantide.live.control import Control, State
+from meantide.live.control import Control
 from meantide.live.engine import Engine
+from meantide.live.state import MAIN, State
 from meantide.perform.event import Pitch, PitchKind
 from meantide.pitch import Tuning
 from meantide.voice.kernels import kernel_named
@@ -34,10 +35,10 @@ catalogue = Catalogue()
 kernel = kernel_named(sys.argv[1], print)
 tuning = Tuning(catalogue.scale("31-equal"), catalogue.anchor("a440"), catalogue.layout("linear"))
 engine = Engine(48_000, 256, 64, kernel)
-state = State(tuning, catalogue.voice("plain-reed"), -18.0)
-control = Control(engine, catalogue, state, lambda number, value: None)
+state = State.opening(tuning, catalogue.voice("plain-reed"), -18.0)
+control = Control(engine, catalogue, state)
 control.start(0.0)
-control.note_on(Pitch(PitchKind.KEY, 69.0), 0.7, 1)
+control.part(MAIN).note_on(Pitch(PitchKind.KEY, 69.0), 0.7, 1)
 control.commit()
 out = np.zeros((2, 256), np.float32)
 while not out.any():

@@ -320,7 +320,7 @@ def test_every_address_is_there() -> None:
         "/note/on", "/note/off", "/degree/on", "/hertz/on", "/note/bend", "/note/pressure",
         "/note/timbre", "/sustain", "/sostenuto", "/glide", "/scale", "/scale/equal", "/anchor",
         "/anchor/preset", "/anchor/celsius", "/layout", "/voice", "/voice/set", "/level",
-        "/notes/off", "/sound/off", "/ask/state", "/ping",
+        "/notes/off", "/sound/off", "/ask/state", "/ping", "/pan", "/width", "/mode", "/notes",
     }  # fmt: skip
 
 

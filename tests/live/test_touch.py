@@ -122,13 +122,13 @@ def test_a_number_of_the_voice_moves_what_sounds_and_what_comes(stage: Stage) ->
     stage.ask("/hertz/on", 440.0, 0.5, 2)
     again = tones.fit_lines(stage.play(0.3)[2_000:], RATE, [440.0]).level_db[0]
     assert again == pytest.approx(after, abs=0.001)
-    assert stage.control.state.voice.level_db == -10.0
+    assert stage.control.state.main.voice.level_db == -10.0
 
 
 def test_another_voice_begins_with_its_own_numbers(stage: Stage) -> None:
     stage.ask("/voice/set", "level_db", -10.0)
     stage.ask("/voice", "still-water")
-    assert stage.control.state.voice == stage.control.catalogue.voice("still-water")
+    assert stage.control.state.main.voice == stage.control.catalogue.voice("still-water")
 
 
 def test_of_a_voice_moved_a_thousand_times_only_the_last_is_kept(stage: Stage) -> None:
@@ -143,7 +143,7 @@ def test_of_a_voice_moved_a_thousand_times_only_the_last_is_kept(stage: Stage) -
     out = np.zeros((2, 256), np.float32)
     for number in range(1_000):
         stage.control.begin(None)
-        stage.control.set_voice("level_db", -float(number % 12), 0.01)
+        stage.control.part("main").set_voice("level_db", -float(number % 12), 0.01)
         stage.control.commit()
         if number % 2:
             stage.engine.fill(out)

@@ -270,7 +270,7 @@ def test_settings_give_way_to_a_voice_the_caller_wants(tmp_path: Path) -> None:
         ("tilt_db: -3", "tilt_db: -300", 14, "settings item 1.set.tilt_db: got -300"),
         ("tilt_db: -3", "tilt_db: .nan", 14, "settings item 1.set.tilt_db: got nan"),
         ("set: {level_db: -6}", "set: {}", 16, "at least one parameter"),
-        ("set: {level_db: -6}", "voice: still-water, over: 1", 16, "over with set alone"),
+        ("set: {level_db: -6}", "voice: still-water, over: 1", 16, "over with what moves"),
         ("set: {level_db: -6}", "voice: stil-water", 16, "still-water"),
         ("- {at: 3, voice: still-water}", "- {at: 1, voice: still-water}", 15, "in order of time"),
         (

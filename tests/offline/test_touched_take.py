@@ -14,6 +14,7 @@ from click.testing import CliRunner
 import tones
 from meantide.command import main
 from meantide.journal import JournalHead, end_line, event_line, head_line, value_line
+from meantide.offline.stories import stories_of
 from meantide.offline.timeline import history_of
 from meantide.perform.event import Event, Kind, Outcome, OutcomeKind
 from meantide.pitch import Anchor, Scale, Tuning
@@ -191,8 +192,10 @@ def test_a_way_told_ahead_is_void_if_another_comes_before_it() -> None:
         Outcome(OutcomeKind.REVOICED, 7_100, 1),
         Outcome(OutcomeKind.ENDED, 7_200, 1),
     ]
-    history = history_of(told, 1_000, 50_000)
+    [story] = stories_of(told)
+    history = history_of(story.told, 1_000, 50_000)
     pieces = [(pitch.sample, pitch.glide_samples, pitch.hz) for pitch in history.pitches]
     assert pieces == [(0, 0, 400.0), (1_000, 2_000, 410.0), (2_000, 3_000, 425.0)]
     assert (history.start, history.release, history.end) == (0, 7_000, 7_200)
-    assert (history.touched, history.revoiced) == (500, 6_000)
+    firsts = [story.first(kind) for kind in (OutcomeKind.TOUCHED, OutcomeKind.REVOICED)]
+    assert firsts == [500, 6_000]

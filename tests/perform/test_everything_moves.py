@@ -59,7 +59,7 @@ TUNINGS = [tuned(12), tuned(31, "A4=432"), tuned(19)]
 
 
 def events_at_random(seed: int) -> list[Event]:
-    """Return some nine hundred events of every kind but those that end everything."""
+    """Return some thousand events of every kind but those that end everything."""
     random = np.random.default_rng(seed)
     events: list[Event] = []
 
@@ -92,6 +92,18 @@ def events_at_random(seed: int) -> list[Event]:
         events.append(Event(Kind.REVOICE, at(), value=200 + number, samples=ramp()))
         events.append(Event(Kind.TUNING, at(), value=2 + number, samples=ramp(),
                             held=Held(int(random.integers(2)))))  # fmt: skip
+    for kind, low, high in ((Kind.PAN, -1, 1), (Kind.WIDTH, 0, 1), (Kind.PART_LEVEL, -20, 0)):
+        for _ in range(20):
+            amount = float(random.uniform(low, high))
+            events.append(Event(kind, at(), amount=amount, samples=ramp()))
+    for number in range(6):
+        events.append(Event(Kind.MODE, at(), amount=float(number % 2)))
+        events.append(Event(Kind.LIMIT, at(), amount=float(random.integers(0, 10))))
+    events.extend(  # late, since from then on the part's tuning is its own
+        Event(Kind.LAYOUT, 3 * LENGTH // 4 + at() // 4, value=42 + number, samples=ramp(),
+              held=Held(number % 2))
+        for number in range(3)
+    )  # fmt: skip
     events.append(Event(Kind.VOICE, LENGTH // 2, value=300))
     return sorted(events, key=lambda event: event.sample)
 
@@ -102,7 +114,7 @@ def values() -> dict[int, AdditiveVoice]:
 
 
 def tunings() -> list[Tuning]:
-    return [TUNINGS[n % 3] for n in range(41)]
+    return [TUNINGS[n % 3] for n in range(44)]
 
 
 def play_all(

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 import playing
+from meantide.perform.end_of_line import Line
 from meantide.perform.event import Event, Kind
 from meantide.perform.limiter import CEILING_DBTP
-from meantide.perform.line import Line
 from meantide.perform.meter import Meter
 from meantide.perform.performance import Performance
 from meantide.voice.kernels import COMPILED, NUMPY

@@ -122,7 +122,7 @@ def _announce(session: Session, level: float) -> None:
         f"{session.kernel} kernel\n"
         f"OSC: udp {server.host}:{server.port}\n"
         f"tuning: {tuning.scale.label}, {tuning.anchor.label}; "
-        f"voice: {session.control.state.voice.name}\n"
+        f"voice: {session.control.state.main.voice.name}\n"
         f"level: {level:g} dB, coming up over {fade_in_s:.1f} s; a note at full velocity is as "
         f"strong as a sine at {level:g} dBFS; true peaks are held under "
         f"{CEILING_DBTP:g} dBTP, and the level never rises faster than {RISE_DB_PER_S:g} dB a "

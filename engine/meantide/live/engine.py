@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import count
 
 from meantide.live.link import RecordQueue
-from meantide.perform.ensemble import Counts
+from meantide.perform.company import Counts
 from meantide.perform.event import Event, Outcome
 from meantide.perform.master import QUIETEST_DB
 from meantide.perform.meter import Meter

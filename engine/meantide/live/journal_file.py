@@ -5,14 +5,16 @@ from pathlib import Path
 from typing import TextIO
 
 from meantide.errors import InvalidValue
-from meantide.journal import JournalHead, end_line, event_line, head_line, value_line
+from meantide.journal import JournalHead, end_line, event_line, head_line, part_line, value_line
 from meantide.live.engine import Engine
 from meantide.pitch import Tuning
 from meantide.voice.voices import Voice
 
 
 class JournalFile:
-    """A journal growing at `path`; `value` may be called from the OSC thread, all else from one.
+    """A journal growing at `path`.
+
+    `value` and `part` may be called from the OSC thread, all else from one.
 
     Raises InvalidValue if the file is there already or cannot be made.
     """
@@ -29,6 +31,10 @@ class JournalFile:
     def value(self, number: int, value: Tuning | Voice) -> None:
         """Note a value handed over; it is written before the event that takes it."""
         self._values.append(value_line(number, value))
+
+    def part(self, number: int, name: str) -> None:
+        """Note the name of a part that was made; it is written before the events of the part."""
+        self._values.append(part_line(number, name))
 
     def write(self, engine: Engine) -> None:
         """Write what was accepted since the last call, to the disk."""

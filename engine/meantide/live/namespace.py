@@ -1,42 +1,69 @@
-"""The addresses that are understood: one table, from which arguments are read and checked."""
+"""The addresses that are understood: one table, from which arguments are read and checked.
 
+Before those that a part has, `/part/NAME` may stand; without it most of them mean the part `main`.
+"""
+
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from meantide import __version__
 from meantide.errors import InvalidValue, not_found
+from meantide.live.arguments import (
+    LARGEST_ID,
+    Slot,
+    flag,
+    held,
+    mode,
+    note_or_id,
+    number,
+    pitch,
+    preset_name,
+    text,
+    whole,
+)
 from meantide.live.control import Control
+from meantide.live.part_control import PartControl
+from meantide.live.state import MAIN, PartState
 from meantide.live.wire import Argument, Message
 from meantide.perform.event import MOST_BEND_CENTS, Held, Kind, Pitch, PitchKind
 from meantide.perform.master import LOUDEST_DB, QUIETEST_DB
+from meantide.perform.performance import MOST_NOTES
 from meantide.pitch import NoteName, Scale
 from meantide.pitch.air import COLDEST_IDEAL, HOTTEST_IDEAL
 
-LARGEST_ID = 2**53
 LONGEST_S = 60.0
+PART_PREFIX = "/part/"
+PART_NAME = re.compile("[a-z0-9-]{1,32}")
 
 Reply = tuple[str, tuple[Argument, ...]]
-Reader = Callable[[Argument], Any]
-
-
-@dataclass(frozen=True, slots=True)
-class Slot:
-    """One argument: its name, how it is read, and whether it may be left out."""
-
-    name: str
-    read: Reader
-    optional: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Address:
-    """What an address does with its arguments, which are already read."""
+    """What an address does with its arguments, which are already read.
 
-    act: Callable[..., Sequence[Reply] | None]
+    `act` is for the whole, `part_act` for one part; without an `act` it means the part `main`.
+    """
+
+    act: Callable[..., Sequence[Reply] | None] | None
     slots: tuple[Slot, ...] = ()
     rest: bool = False
     """Whether any further arguments are passed on as they are."""
+    part_act: Callable[..., None] | None = None
+    makes_part: bool = False
+    """Whether a part that it is sent to is made if it is not there."""
+
+
+def _of_part(act: Callable[..., None], *slots: Slot) -> Address:
+    """Return an address of parts for what is played."""
+    return Address(None, slots, part_act=act)
+
+
+def _sets_part(act: Callable[..., None], *slots: Slot) -> Address:
+    """Return an address of parts for what they are set to: it makes a part."""
+    return Address(None, slots, part_act=act, makes_part=True)
 
 
 def obey(control: Control, message: Message) -> Sequence[Reply]:
@@ -44,10 +71,28 @@ def obey(control: Control, message: Message) -> Sequence[Reply]:
 
     Raises InvalidValue, and changes nothing, if it cannot be done.
     """
-    address = ADDRESSES.get(message.address)
+    name, path = _split_part(message.address)
+    address = ADDRESSES.get(path)
     if address is None:
         raise not_found("address", message.address, ADDRESSES)
-    return address.act(control, *_read_arguments(address, message.arguments)) or ()
+    arguments = _read_arguments(address, message.arguments)
+    if name is None and address.act is not None:
+        return address.act(control, *arguments) or ()
+    if address.part_act is None:
+        raise InvalidValue("address", message.address, f"{path}: it is not a part's own")
+    find = control.part_to_be if address.makes_part else control.part
+    address.part_act(find(name or MAIN), *arguments)
+    return ()
+
+
+def _split_part(address: str) -> tuple[str | None, str]:
+    """Return the name of the part that an address begins with, or None, and the rest of it."""
+    if not address.startswith(PART_PREFIX):
+        return None, address
+    name, _, rest = address.removeprefix(PART_PREFIX).partition("/")
+    if not PART_NAME.fullmatch(name):
+        raise InvalidValue("part", name, "a name of 1 to 32 small letters, digits and hyphens")
+    return name, f"/{rest}"
 
 
 def _read_arguments(address: Address, arguments: tuple[Argument, ...]) -> list[Any]:
@@ -65,93 +110,27 @@ def _read_arguments(address: Address, arguments: tuple[Argument, ...]) -> list[A
     return read + list(arguments[len(slots) :])
 
 
-# -- readers of one argument ----------------------------------------------------------------
-
-
-def _number(low: float, high: float) -> Reader:
-    def read(argument: Argument) -> float:
-        if (
-            isinstance(argument, bool)
-            or not isinstance(argument, int | float)
-            or not low <= argument <= high
-        ):
-            raise InvalidValue("number", argument, f"a number from {low:g} to {high:g}")
-        return float(argument)
-
-    return read
-
-
-def _whole(low: int, high: int) -> Reader:
-    """Read a whole number; 60.0 is one too, since some senders have only floats."""
-
-    def read(argument: Argument) -> int:
-        allowed = f"a whole number from {low} to {high}"
-        number: float = _number(low, high)(argument)
-        if number != int(number):
-            raise InvalidValue("number", argument, allowed)
-        return int(argument) if isinstance(argument, int) else int(number)
-
-    return read
-
-
-def _text(argument: Argument) -> str:
-    if not isinstance(argument, str) or not argument.isprintable() or not argument:
-        raise InvalidValue("text", argument, "text")
-    return argument
-
-
-def _name(argument: Argument) -> str:
-    """Read a catalogue name: never a path, since messages come over a network."""
-    name = _text(argument)
-    if "/" in name or "\\" in name or "=" in name or name.endswith(".yaml"):
-        raise InvalidValue("name", name, "the name of a preset (no paths over the network)")
-    return name
-
-
-def _pitch(argument: Argument) -> Pitch:
-    """Read a note name, or a key."""
-    if isinstance(argument, str):
-        name = NoteName.parse(argument)
-        return Pitch(PitchKind.NAME, float(name.chain), name.octave)
-    return Pitch(PitchKind.KEY, float(_whole(-1000, 1000)(argument)))
-
-
-def _note(argument: Argument) -> Pitch:
-    """Read an id or a key, both whole numbers, or a note name."""
-    if isinstance(argument, str):
-        return _pitch(argument)
-    return Pitch(PitchKind.KEY, float(_whole(-1000, LARGEST_ID)(argument)))
-
-
-def _flag(argument: Argument) -> bool:
-    """Read 0 or 1."""
-    return bool(_whole(0, 1)(argument))
-
-
-def _held(argument: Argument) -> Held:
-    if argument not in ("follow", "stay"):
-        raise InvalidValue("held", argument, "follow or stay")
-    return Held.FOLLOW if argument == "follow" else Held.STAY
-
-
 # -- what the addresses do ------------------------------------------------------------------
 
 
-def _note_on(control: Control, pitch: Pitch, velocity: float, note: int | None = None) -> None:
-    control.note_on(pitch, velocity, note)
+def _degree_on(part: PartControl, degree: int, velocity: float, note: int | None = None) -> None:
+    part.note_on(Pitch(PitchKind.DEGREE, float(degree)), velocity, note)
 
 
-def _degree_on(control: Control, degree: int, velocity: float, note: int | None = None) -> None:
-    control.note_on(Pitch(PitchKind.DEGREE, float(degree)), velocity, note)
-
-
-def _hertz_on(control: Control, hz: float, velocity: float, note: int | None = None) -> None:
-    control.note_on(Pitch(PitchKind.HERTZ, hz), velocity, note)
+def _hertz_on(part: PartControl, hz: float, velocity: float, note: int | None = None) -> None:
+    part.note_on(Pitch(PitchKind.HERTZ, hz), velocity, note)
 
 
 def _touch(kind: Kind) -> Callable[..., None]:
-    def act(control: Control, note: Pitch, amount: float, seconds: float = 0.0) -> None:
-        control.touch(kind, note, amount, seconds)
+    def act(part: PartControl, note: Pitch, amount: float, seconds: float = 0.0) -> None:
+        part.touch(kind, note, amount, seconds)
+
+    return act
+
+
+def _pedal(kind: Kind) -> Callable[..., None]:
+    def act(part: PartControl, down: bool) -> None:
+        part.press_pedal(kind, down)
 
     return act
 
@@ -168,11 +147,17 @@ def _layout(control: Control, name: str, glide_s: float = 0.0, held: Held = Held
     control.change_layout(control.catalogue.layout(name), glide_s, held)
 
 
+def _part_layout(
+    part: PartControl, name: str, glide_s: float = 0.0, held: Held = Held.FOLLOW
+) -> None:
+    part.change_layout(part.catalogue.layout(name), glide_s, held)
+
+
 def _anchor(control: Control, hz: float, *rest: Argument) -> None:
     """Read Hz, [note name], [glide]; the glide may stand without a name."""
     left = list(rest)
-    note = NoteName.parse(_text(left.pop(0))) if left and isinstance(left[0], str) else None
-    glide_s = _number(0.0, LONGEST_S)(left.pop(0)) if left else 0.0
+    note = NoteName.parse(text(left.pop(0))) if left and isinstance(left[0], str) else None
+    glide_s = number(0.0, LONGEST_S)(left.pop(0)) if left else 0.0
     if left:
         raise InvalidValue("arguments", f"{1 + len(rest)} of them", "Hz, [note name], [glide]")
     control.change_anchor(hz, note, glide_s)
@@ -186,12 +171,23 @@ def _anchor_celsius(control: Control, celsius: float, glide_s: float = 0.0) -> N
     control.warm_anchor(celsius, glide_s)
 
 
-def _voice(control: Control, name: str) -> None:
-    control.change_voice(control.catalogue.voice(name))
+def _voice(part: PartControl, name: str) -> None:
+    part.change_voice(part.catalogue.voice(name))
 
 
-def _voice_set(control: Control, parameter: str, value: float, seconds: float = 0.0) -> None:
-    control.set_voice(parameter, value, seconds)
+def _voice_set(part: PartControl, parameter: str, value: float, seconds: float = 0.0) -> None:
+    part.set_voice(parameter, value, seconds)
+
+
+def _moves(move: Callable[[PartControl, float, float], None]) -> Callable[..., None]:
+    def act(part: PartControl, amount: float, seconds: float = 0.0) -> None:
+        move(part, amount, seconds)
+
+    return act
+
+
+def _mode(part: PartControl, name: str) -> None:
+    part.change_mode(name == "mono")
 
 
 def _level(control: Control, level_db: float, seconds: float = 0.0) -> None:
@@ -207,11 +203,12 @@ def _ask_state(control: Control) -> Sequence[Reply]:
         "period": str(state.tuning.scale.period),
         "anchor": state.tuning.anchor.label,
         "layout": state.tuning.layout.label,
-        "voice": state.voice.name,
+        "voice": state.main.voice.name,
         "level_db": state.level_db,
-        "glide_s": state.glide_s,
-        "sustain": int(state.sustain),
-        "sostenuto": int(state.sostenuto),
+        "glide_s": state.main.glide_s,
+        "sustain": int(state.main.sustain),
+        "sostenuto": int(state.main.sostenuto),
+        "parts": " ".join(state.parts),
         "notes": engine.sounding,
         "rate": engine.rate,
         "block": engine.block,
@@ -223,6 +220,8 @@ def _ask_state(control: Control) -> Sequence[Reply]:
         "errors": health.errors,
         "faults": engine.faults,
     }
+    for name, part in state.parts.items():
+        said |= {f"part/{name}/{key}": value for key, value in _part_said(part).items()}
     pairs = tuple(item for pair in said.items() for item in pair)
     return [("/reply/state", pairs)]
 
@@ -247,65 +246,75 @@ def _meter_reset(control: Control) -> None:
     control.engine.meter.ask_reset()
 
 
+def _part_said(part: PartState) -> Mapping[str, Argument]:
+    return {
+        "voice": part.voice.name,
+        "layout": part.layout.label if part.layout is not None else "",
+        "level_db": part.level_db,
+        "pan": part.pan,
+        "width": part.width,
+        "mode": "mono" if part.mono else "poly",
+        "notes": part.limit,
+        "glide_s": part.glide_s,
+        "sustain": int(part.sustain),
+        "sostenuto": int(part.sostenuto),
+    }
+
+
 def _ping(control: Control, *anything: Argument) -> Sequence[Reply]:
     return [("/pong", (*anything, __version__, control.engine.sample))]
 
 
-VELOCITY = Slot("velocity", _number(0.001, 1.0))
-NOTE_ID = Slot("id", _whole(0, LARGEST_ID), optional=True)
-NOTE = Slot("id, key or name", _note)
-GLIDE = Slot("glide seconds", _number(0.0, LONGEST_S), optional=True)
-SECONDS = Slot("seconds", _number(0.0, LONGEST_S), optional=True)
-ZERO_TO_ONE = _number(0.0, 1.0)
+VELOCITY = Slot("velocity", number(0.001, 1.0))
+NOTE_ID = Slot("id", whole(0, LARGEST_ID), optional=True)
+NOTE = Slot("id, key or name", note_or_id)
+GLIDE = Slot("glide seconds", number(0.0, LONGEST_S), optional=True)
+SECONDS = Slot("seconds", number(0.0, LONGEST_S), optional=True)
+HELD = Slot("held", held, optional=True)
+PEDAL = Slot("0 or 1", flag)
+LEVEL = Slot("dB", number(QUIETEST_DB, LOUDEST_DB))
+ZERO_TO_ONE = number(0.0, 1.0)
+BEND = Slot("cents", number(-MOST_BEND_CENTS, MOST_BEND_CENTS))
 
 ADDRESSES: Mapping[str, Address] = {
-    "/note/on": Address(_note_on, (Slot("key or name", _pitch), VELOCITY, NOTE_ID)),
-    "/note/off": Address(lambda c, note: c.note_off(note), (NOTE,)),
-    "/note/bend": Address(
-        _touch(Kind.BEND),
-        (NOTE, Slot("cents", _number(-MOST_BEND_CENTS, MOST_BEND_CENTS)), SECONDS),
+    "/note/on": _of_part(PartControl.note_on, Slot("key or name", pitch), VELOCITY, NOTE_ID),
+    "/note/off": _of_part(PartControl.note_off, NOTE),
+    "/note/bend": _of_part(_touch(Kind.BEND), NOTE, BEND, SECONDS),
+    "/note/pressure": _of_part(_touch(Kind.PRESSURE), NOTE, Slot("pressure", ZERO_TO_ONE), SECONDS),
+    "/note/timbre": _of_part(_touch(Kind.TIMBRE), NOTE, Slot("timbre", ZERO_TO_ONE), SECONDS),
+    "/degree/on": _of_part(
+        _degree_on, Slot("degree", whole(-1_000_000, 1_000_000)), VELOCITY, NOTE_ID
     ),
-    "/note/pressure": Address(
-        _touch(Kind.PRESSURE), (NOTE, Slot("pressure", ZERO_TO_ONE), SECONDS)
+    "/hertz/on": _of_part(_hertz_on, Slot("Hz", number(0.01, 96_000.0)), VELOCITY, NOTE_ID),
+    "/sustain": _of_part(_pedal(Kind.SUSTAIN), PEDAL),
+    "/sostenuto": _of_part(_pedal(Kind.SOSTENUTO), PEDAL),
+    "/glide": _sets_part(PartControl.change_glide, Slot("seconds", number(0.0, LONGEST_S))),
+    "/voice": _sets_part(_voice, Slot("name", preset_name)),
+    "/voice/set": _sets_part(
+        _voice_set, Slot("parameter", text), Slot("value", number(-1e9, 1e9)), SECONDS
     ),
-    "/note/timbre": Address(_touch(Kind.TIMBRE), (NOTE, Slot("timbre", ZERO_TO_ONE), SECONDS)),
-    "/sustain": Address(
-        lambda c, down: c.press_pedal(Kind.SUSTAIN, down), (Slot("0 or 1", _flag),)
-    ),
-    "/sostenuto": Address(
-        lambda c, down: c.press_pedal(Kind.SOSTENUTO, down), (Slot("0 or 1", _flag),)
-    ),
-    "/glide": Address(
-        lambda c, seconds: c.change_glide(seconds), (Slot("seconds", _number(0.0, LONGEST_S)),)
-    ),
-    "/degree/on": Address(
-        _degree_on, (Slot("degree", _whole(-1_000_000, 1_000_000)), VELOCITY, NOTE_ID)
-    ),
-    "/hertz/on": Address(_hertz_on, (Slot("Hz", _number(0.01, 96_000.0)), VELOCITY, NOTE_ID)),
-    "/scale": Address(_scale, (Slot("name", _name), GLIDE, Slot("held", _held, optional=True))),
-    "/scale/equal": Address(_scale_equal, (Slot("parts", _whole(1, 100_000)), GLIDE)),
-    "/anchor": Address(_anchor, (Slot("Hz", _number(0.01, 20_000.0)),), rest=True),
-    "/anchor/preset": Address(_anchor_preset, (Slot("name", _name), GLIDE)),
-    "/anchor/celsius": Address(
-        _anchor_celsius, (Slot("celsius", _number(COLDEST_IDEAL, HOTTEST_IDEAL)), GLIDE)
-    ),
-    "/layout": Address(_layout, (Slot("name", _name), GLIDE, Slot("held", _held, optional=True))),
-    "/voice": Address(_voice, (Slot("name", _name),)),
-    "/voice/set": Address(
-        _voice_set, (Slot("parameter", _text), Slot("value", _number(-1e9, 1e9)), SECONDS)
-    ),
+    "/pan": _sets_part(_moves(PartControl.change_pan), Slot("pan", number(-1.0, 1.0)), SECONDS),
+    "/width": _sets_part(_moves(PartControl.change_width), Slot("width", ZERO_TO_ONE), SECONDS),
+    "/mode": _sets_part(_mode, Slot("mode", mode)),
+    "/notes": _sets_part(PartControl.change_limit, Slot("notes", whole(0, MOST_NOTES))),
+    "/notes/off": Address(lambda c: c.notes_off(), part_act=PartControl.notes_off),
     "/level": Address(
-        _level,
-        (
-            Slot("dB", _number(QUIETEST_DB, LOUDEST_DB)),
-            SECONDS,
-        ),
+        _level, (LEVEL, SECONDS), part_act=_moves(PartControl.change_level), makes_part=True
     ),
-    "/notes/off": Address(lambda c: c.notes_off()),
+    "/layout": Address(
+        _layout, (Slot("name", preset_name), GLIDE, HELD), part_act=_part_layout, makes_part=True
+    ),
+    "/scale": Address(_scale, (Slot("name", preset_name), GLIDE, HELD)),
+    "/scale/equal": Address(_scale_equal, (Slot("parts", whole(1, 100_000)), GLIDE)),
+    "/anchor": Address(_anchor, (Slot("Hz", number(0.01, 20_000.0)),), rest=True),
+    "/anchor/preset": Address(_anchor_preset, (Slot("name", preset_name), GLIDE)),
+    "/anchor/celsius": Address(
+        _anchor_celsius, (Slot("celsius", number(COLDEST_IDEAL, HOTTEST_IDEAL)), GLIDE)
+    ),
     "/sound/off": Address(lambda c: c.sound_off()),
     "/ask/state": Address(_ask_state),
     "/ask/meter": Address(_ask_meter),
     "/meter/reset": Address(_meter_reset),
     "/ping": Address(_ping, rest=True),
 }
-"""Every address there is; design: the notes, the tuning, the sound, and questions."""
+"""Every address there is; design: the parts' own, the tuning, the whole, and questions."""

@@ -13,10 +13,11 @@ from meantide.catalogue import Catalogue
 from meantide.errors import DeviceError
 from meantide.journal import JournalHead
 from meantide.live.clock_host import ClockHost
-from meantide.live.control import Control, State
+from meantide.live.control import Control
 from meantide.live.engine import Engine
 from meantide.live.journal_file import JournalFile
 from meantide.live.server import OscServer
+from meantide.live.state import State
 from meantide.perform.master import QUIETEST_DB
 from meantide.pitch import Tuning
 from meantide.voice.kernel import F32, Kernel
@@ -80,8 +81,8 @@ class Session:
             undo.callback(self.host.stop)
             rate, block = self.host.rate, self.host.block
             self.engine = Engine(rate, block, wishes.notes, wishes.kernel)
-            state = State(wishes.tuning, wishes.voice, wishes.level_db)
-            self.control = Control(self.engine, catalogue, state, self._value_handed_over)
+            state = State.opening(wishes.tuning, wishes.voice, wishes.level_db)
+            self.control = Control(self.engine, catalogue, state, self)
             self.server = OscServer(wishes.host, wishes.port, self.control)
             undo.callback(self.server.stop)
             if wishes.journal is not None:  # last: a set that never began leaves no file
@@ -136,9 +137,15 @@ class Session:
             if self.engine.sample == before:
                 break
 
-    def _value_handed_over(self, number: int, value: Tuning | Voice) -> None:
+    def value_handed_over(self, number: int, value: Tuning | Voice) -> None:
+        """Note a value that the control gave to the engine."""
         if self._journal is not None:
             self._journal.value(number, value)
+
+    def part_made(self, number: int, name: str) -> None:
+        """Note a part that the control made."""
+        if self._journal is not None:
+            self._journal.part(number, name)
 
 
 def _favour_audio() -> None:

@@ -11,30 +11,34 @@ import numpy as np
 from meantide import __version__
 from meantide.errors import InvalidValue
 from meantide.journal import Journal
-from meantide.offline.logged_voice import (
-    Moved,
-    Regrid,
-    Spectra,
-    follows_scale,
-    logged_voice,
-    with_movement,
-)
+from meantide.offline.logged_balance import LoggedBalance
+from meantide.offline.logged_story import Played, told_in_full
+from meantide.offline.logged_voice import Spectra, logged_voice
 from meantide.offline.render import TakeHead, describe_tuning, write_take
+from meantide.offline.stories import Story, TuningStep, stories_of
 from meantide.offline.take_blocks import Measured, Measuring, undelayed
 from meantide.offline.takelog import LoggedTuning, TakeLog
 from meantide.offline.takelog_note import LoggedNote
 from meantide.offline.takelog_voice import LoggedVoice
 from meantide.offline.timeline import history_of, voice_labels
-from meantide.perform.event import Event, Held, Kind, Outcome, OutcomeKind, Pitch, PitchKind
+from meantide.perform.event import (
+    ALL_PARTS,
+    MAIN_PART,
+    Event,
+    Held,
+    Kind,
+    OutcomeKind,
+    Pitch,
+    PitchKind,
+)
 from meantide.perform.master import QUIETEST_DB
 from meantide.perform.performance import Performance
-from meantide.perform.sounding_pitch import pitch_hz
 from meantide.pitch import NoteName, Tuning
-from meantide.voice.degree_grid import DegreeGrid
 from meantide.voice.kernel import F32, Kernel
 from meantide.voice.voices import Voice
 
 SILENT_DB = -120.0
+MAIN = "main"
 
 
 def render_journal(
@@ -142,25 +146,32 @@ class _Notes:
         self._spectra = spectra
         self._rate = journal.head.rate
         self._frames = frames
-        self._told: list[tuple[_Struck, int, list[Outcome]]] = []
-        """The notes that began, in order, and their seeds; ids are counted anew, since players use
-        theirs again."""
-        seed = 0
+        self._balances: dict[int, LoggedBalance] = {}
+        self._steps: dict[int, list[TuningStep]] = {}
+        stories = iter(stories_of(outcomes))
+        self._told: list[tuple[_Struck, Story]] = []
+        """The notes that began, in order; ids are counted anew, since players use theirs again."""
+        self._asked: dict[tuple[int, int], Pitch] = {}
+        """What the key was struck for that a note went on for, by id and sample."""
         struck = _struck_in(journal)
-        sounding: dict[int, list[Outcome]] = {}
+        pitches: dict[int, Pitch] = {}
         for outcome in outcomes:
-            if outcome.kind in (OutcomeKind.BEGAN, OutcomeKind.REFUSED):
-                waiting = struck.get((outcome.note, outcome.sample))
-                first = waiting.popleft() if waiting else None
-                if outcome.kind == OutcomeKind.REFUSED:
-                    continue
-                sounding[outcome.note] = []
-                if first is not None:
-                    self._told.append((first, seed, sounding[outcome.note]))
-                seed += 1
-            if outcome.note in sounding:
-                sounding[outcome.note].append(outcome)
-        self._labels = voice_labels(first.voice for first, _, _ in self._told)
+            kinds = (OutcomeKind.BEGAN, OutcomeKind.PASSED, OutcomeKind.REFUSED)
+            if outcome.kind not in kinds:
+                continue
+            waiting = struck.get((outcome.note, outcome.sample))
+            first = waiting.popleft() if waiting else None
+            if outcome.kind == OutcomeKind.REFUSED:
+                continue
+            if first is not None:
+                pitches[outcome.note] = first.event.pitch
+            if outcome.kind == OutcomeKind.PASSED:
+                self._asked[outcome.note, outcome.sample] = pitches[outcome.note]
+                continue
+            story = next(stories)
+            if first is not None:
+                self._told.append((first, story))
+        self._labels = voice_labels(first.voice for first, _ in self._told)
 
     def voices(self) -> dict[str, LoggedVoice]:
         """Return the voices that notes began with, each version of one by a name of its own."""
@@ -169,53 +180,58 @@ class _Notes:
     def logged(self) -> tuple[LoggedNote, ...]:
         """Return the notes in the order in which they began."""
         return tuple(
-            self._note(number, first, seed, told)
-            for number, (first, seed, told) in enumerate(self._told, start=1)
+            self._note(number, first, story)
+            for number, (first, story) in enumerate(self._told, start=1)
         )
 
-    def _note(self, number: int, first: _Struck, seed: int, told: list[Outcome]) -> LoggedNote:
+    def _note(self, number: int, first: _Struck, story: Story) -> LoggedNote:
         voice, event = first.voice, first.event
-        history = history_of(told, math.ceil(voice.gone_s * self._rate), self._frames)
-        gain = voice.note_gain(event.amount, history.pitches[0].hz) * math.sqrt(0.5)
+        history = history_of(story.told, math.ceil(voice.gone_s * self._rate), self._frames)
         note = LoggedNote(
             number,
-            "main",
+            {MAIN_PART: MAIN, **self._journal.parts}.get(event.part, str(event.part)),
             self._labels[voice],
             asked_mapping(event.pitch),
             event.amount,
-            first.level_db + 20.0 * math.log10(gain),
+            first.level_db
+            + 20.0 * math.log10(voice.note_gain(event.amount, history.pitches[0].hz)),
             history.start,
             history.release,
             history.end,
             history.pitches,
         )
-        note = with_movement(note, Moved(voice, seed, history.touched, history.revoiced))
-        return self._spectra.drawn(note, voice, self._regrids(event, note, voice))
-
-    def _regrids(self, event: Event, note: LoggedNote, voice: Voice) -> list[Regrid]:
-        """Return where a note's partials are drawn to: at first, and as the tuning changes."""
-        found: list[Regrid] = []
-        if not follows_scale(voice):
-            return found
-        tunings = sorted(
-            (each for each in self._journal.events if each.kind == Kind.TUNING),
-            key=lambda each: each.sample,
+        turned_to = [self._asked[each.note, each.sample] for each in story.turns]
+        played = Played(
+            story,
+            voice,
+            event.pitch,
+            [(pitch, asked_mapping(pitch)) for pitch in turned_to],
+            self._steps_of(event.part),
+            self._balance_of(event.part),
         )
-        first = [each for each in tunings if each.sample <= note.start][-1]
-        later = [
-            each
-            for each in tunings
-            if note.start < each.sample < note.end and each.held == Held.FOLLOW
-        ]
-        for each in (first, *later):
-            tuning = self._journal.values[each.value]
-            if not isinstance(tuning, Tuning):
-                continue
-            hz = pitch_hz(tuning, event.pitch, self._journal.head.rate)
-            if hz is not None:
-                sample, glide = (note.start, 0) if each is first else (each.sample, each.samples)
-                found.append(Regrid(sample, glide, hz, DegreeGrid.of(tuning)))
-        return found
+        return told_in_full(note, played, self._rate, self._spectra)
+
+    def _balance_of(self, part: int) -> LoggedBalance:
+        if part not in self._balances:
+            events = (each for each in self._journal.events if each.part in (part, ALL_PARTS))
+            self._balances[part] = LoggedBalance(events)
+        return self._balances[part]
+
+    def _steps_of(self, part: int) -> list[TuningStep]:
+        """Return the tunings of a part: everyone's, and from its first own one on only those."""
+        if part not in self._steps:
+            steps: list[TuningStep] = []
+            own = False
+            for event in sorted(self._journal.events, key=lambda event: event.sample):
+                laid = event.kind == Kind.LAYOUT and event.part == part
+                if not laid and (own or event.kind != Kind.TUNING):
+                    continue
+                tuning = self._journal.values.get(event.value)
+                if isinstance(tuning, Tuning):
+                    own = own or laid
+                    steps.append(TuningStep(event.sample, tuning, event.samples, event.held))
+            self._steps[part] = steps
+        return self._steps[part]
 
 
 def _struck_in(journal: Journal) -> dict[tuple[int, int], deque[_Struck]]:

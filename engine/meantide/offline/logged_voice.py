@@ -87,7 +87,7 @@ def with_movement(note: LoggedNote, moved: Moved) -> LoggedNote:
     return replace(
         note,
         level_db=note.level_db + louder_db,
-        quieter_db=quieter_db,
+        quieter_db=note.quieter_db + quieter_db,
         depths=depths,
         drift_phases=phases,
         told_until=min(until, default=None),

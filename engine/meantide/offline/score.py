@@ -1,11 +1,11 @@
 """Scores: notes, what touches them, and changes of tuning and voice, in exact seconds."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from meantide.perform.event import Held, Kind, Pitch
-from meantide.pitch import Tuning
+from meantide.pitch import Layout, Tuning
 from meantide.voice.voices import Voice
 
 DEFAULT_SCALE, DEFAULT_ANCHOR, DEFAULT_LAYOUT = "12-equal", "a440", "linear"
@@ -65,11 +65,23 @@ class ScoreSetting:
 
 
 @dataclass(frozen=True, slots=True)
-class ScorePart:
-    """A stream of notes; `pan` -1 (left) to 1, `level_db` up to 0.
+class ScoreMove:
+    """From `at_s` on a part moves within `over_s`: PART_LEVEL (dB), PAN or WIDTH."""
 
-    `voice` is the one it begins with; each note comes from the one before within `glide_s`.
-    Pedals and settings are in order of time.
+    at_s: Fraction
+    kind: Kind
+    amount: float
+    over_s: Fraction = Fraction(0)
+
+
+@dataclass(frozen=True, slots=True)
+class ScorePart:
+    """A stream of notes; `pan` -1 (left) to 1, `width` up to 1, `level_db` up to 0.
+
+    `voice` is the one it begins with; each note comes from the one before within `glide_s`. It
+    plays one note at a time if it is `mono`, and at most `limit` (0: as many as there is room
+    for); its keys go through its own `layout`, if it has one. Pedals, settings and moves are in
+    order of time.
     """
 
     name: str
@@ -80,6 +92,15 @@ class ScorePart:
     glide_s: Fraction = Fraction(0)
     pedals: tuple[ScorePedal, ...] = ()
     settings: tuple[ScoreSetting, ...] = ()
+    moves: tuple[ScoreMove, ...] = ()
+    width: float = 0.0
+    mono: bool = False
+    limit: int = 0
+    layout: Layout | None = None
+
+    def tuned(self, tuning: Tuning) -> Tuning:
+        """Return `tuning` as the part has it; InvalidValue if its layout does not fit the scale."""
+        return tuning if self.layout is None else replace(tuning, layout=self.layout)
 
 
 @dataclass(frozen=True, slots=True)

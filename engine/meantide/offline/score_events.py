@@ -1,11 +1,14 @@
 """What a part of a score makes happen, as events in the order in which they act."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
 from enum import IntEnum
 from typing import NamedTuple
 
-from meantide.offline.score import ScoreNote, ScorePart
+from meantide.offline.score import Change, ScoreNote, ScorePart
+from meantide.offline.stories import TuningStep
 from meantide.perform.event import Event, Kind
+from meantide.pitch import Tuning
 from meantide.voice.voices import Voice
 
 
@@ -38,12 +41,23 @@ class Placed(NamedTuple):
 
 
 def part_events(
-    number: int, part: ScorePart, rate: int, numbered: Callable[[Voice], int]
+    number: int,
+    part: ScorePart,
+    changes: Iterable[Change],
+    rate: int,
+    numbered: Callable[[Tuning | Voice], int],
 ) -> Iterator[Placed]:
     """Yield what sets up the part `number` and changes it, but for its notes.
 
-    `numbered` gives a voice to be handed over its number.
+    `changes` are those of the tuning, the first one at the start; `numbered` gives a value to be
+    handed over its number.
     """
+    for step in part_tunings(part, changes, rate):
+        event = Event(
+            Kind.LAYOUT, step.sample, number, samples=step.glide_samples,
+            value=numbered(step.tuning), held=step.held,
+        )  # fmt: skip
+        yield Placed(event, Order.MAKING)
     glide_samples = round(part.glide_s * rate)
     for event in (
         Event(Kind.VOICE, 0, number, value=numbered(part.voice)),
@@ -52,16 +66,50 @@ def part_events(
         Event(Kind.GLIDE, 0, number, samples=glide_samples),
     ):
         yield Placed(event, Order.MAKING)
+    for kind, amount in (
+        (Kind.WIDTH, part.width),
+        (Kind.MODE, float(part.mono)),
+        (Kind.LIMIT, float(part.limit)),
+    ):
+        if amount:
+            yield Placed(Event(kind, 0, number, amount=amount), Order.MAKING)
     for setting in part.settings:
         kind = Kind.REVOICE if setting.version else Kind.VOICE
         sample, samples = round(setting.at_s * rate), round(setting.over_s * rate)
         value = numbered(setting.voice)
         event = Event(kind, sample, number, samples=samples, value=value)
         yield Placed(event, Order.MAKING)
+    for move in part.moves:
+        sample, samples = round(move.at_s * rate), round(move.over_s * rate)
+        event = Event(move.kind, sample, number, amount=move.amount, samples=samples)
+        yield Placed(event, Order.MAKING)
     for pedal in part.pedals:
         catches = pedal.kind == Kind.SOSTENUTO and pedal.down
         event = Event(pedal.kind, round(pedal.at_s * rate), number, amount=float(pedal.down))
         yield Placed(event, Order.CATCHING if catches else Order.PEDAL)
+
+
+def tuning_steps(changes: Iterable[Change], rate: int) -> list[TuningStep]:
+    """Return changes of the tuning by the sample."""
+    return [
+        TuningStep(round(each.at_s * rate), each.tuning, round(each.glide_s * rate), each.held)
+        for each in changes
+    ]
+
+
+def part_tunings(part: ScorePart, changes: Iterable[Change], rate: int) -> list[TuningStep]:
+    """Return the tunings of a part that has a layout of its own; none of one that has not.
+
+    A change of the layout alone does not touch it.
+    """
+    steps: list[TuningStep] = []
+    if part.layout is None:
+        return steps
+    for step in tuning_steps(changes, rate):
+        tuning = part.tuned(step.tuning)
+        if not steps or tuning != steps[-1].tuning:
+            steps.append(replace(step, tuning=tuning))
+    return steps
 
 
 def note_events(note: ScoreNote, note_id: int, part: int, rate: int) -> Iterator[Placed]:

@@ -19,7 +19,7 @@ from meantide.offline.score import (
 from meantide.offline.score_parts import PART_FIELDS, read_part
 from meantide.offline.score_times import Beats
 from meantide.perform.event import Held
-from meantide.pitch import Tuning
+from meantide.pitch import Layout, Tuning
 from meantide.reading import Fields, Value
 from meantide.voice.voices import Voice
 
@@ -49,7 +49,10 @@ class _ScoreReader:
     def read(self) -> Score:
         tuning = self._tuning_at_start()
         changes = self._changes(tuning)
-        parts = tuple(self._part(name, part) for name, part in self._fields["parts"].entries())
+        parts = tuple(
+            self._part(name, part, tuning, changes)
+            for name, part in self._fields["parts"].entries()
+        )
         if not any(part.notes for part in parts):
             raise self._fields["parts"].error("at least one part with notes", "no notes")
         title = self._fields.text("title", "untitled")
@@ -105,14 +108,28 @@ class _ScoreReader:
                 changed[key] = getattr(self._catalogue, key)(fields[key], self._base)
         return replace(tuning, **changed)  # at once: they may fit only together
 
-    def _part(self, name: str, value: Value) -> ScorePart:
+    def _part(
+        self, name: str, value: Value, tuning: Tuning, changes: tuple[Change, ...]
+    ) -> ScorePart:
         fields = value.fields(*PART_FIELDS)
         voice = self._catalogue.voice(*self._reference("voice", DEFAULT_VOICE, fields))
-        part = read_part(name, fields, self._beats, voice, self._find_voice)
+        layout = self._layout_of(name, fields)
+        part = read_part(name, fields, self._beats, voice, layout, self._find_voice)
+        with fields.placing():
+            for tuned in (tuning, *(change.tuning for change in changes)):
+                part.tuned(tuned)
         if part.settings and self._overrides.voice is not None:
             self._notices.append(f"the settings of {name} in the score give way to --voice")
             part = replace(part, settings=())
         return part
+
+    def _layout_of(self, name: str, fields: Fields) -> Layout | None:
+        if "layout" not in fields:
+            return None
+        if self._overrides.layout is not None:
+            self._notices.append(f"the layout of {name} in the score gives way to --layout")
+            return None
+        return self._catalogue.layout(fields["layout"], self._base)
 
     def _find_voice(self, value: Value) -> Voice:
         return self._catalogue.voice(value, self._base)

@@ -68,16 +68,35 @@ class LoggedDepth:
 
 
 @dataclass(frozen=True, slots=True)
+class LoggedTurn:
+    """From `sample` on the note goes on for another key, which was asked for so."""
+
+    sample: int
+    pitch: Mapping[str, object]
+
+    def as_json(self) -> dict[str, object]:
+        """Return the mapping written to the log."""
+        return {"sample": self.sample, "pitch": dict(self.pitch)}
+
+    @classmethod
+    def from_value(cls, value: Value) -> Self:
+        """Read one turn of a note; InvalidValue when it is not one."""
+        fields = value.fields("sample", "pitch")
+        return cls(fields.integer("sample", *COUNTS), mapping_of(fields["pitch"]))
+
+
+@dataclass(frozen=True, slots=True)
 class LoggedNote:
     """One note: who played it, how loud it stands in the mix, when, and its frequencies.
 
-    `level_db` is re full scale, in the louder channel, the most it comes to; touch may leave it up
-    to `quieter_db` below that. It sounds from `start`, is let go at `release`, falls from there
-    evenly in dB by 60 to 90 dB, and is silent from `end` on (all samples). `pitches` begins at
-    `start`, without a glide. `depths`, if any, are its vibrato's, beginning at `start` without a
-    ramp; `drift_phases`, if any, are cycles, one a partial. From the sample `told_until` on it
-    moves in ways that the log does not tell, by touch or a change of its voice; None: it never
-    does.
+    `level_db` is re full scale, in the louder channel, the most it comes to; touch, and a part
+    that moves, may leave it up to `quieter_db` below that. It sounds from `start`, is let go at
+    `release`, falls from there evenly in dB by 60 to 90 dB, and is silent from `end` on (all
+    samples). `pitches` begins at `start`, without a glide. `depths`, if any, are its vibrato's,
+    beginning at `start` without a ramp; `drift_phases`, if any, are cycles, one a partial. From
+    the sample `told_until` on it moves in ways that the log does not tell, by touch or a change of
+    its voice; None: it never does. `pan` is where it begins, -1 (left) to 1; `legato` are the keys
+    that it goes on for, of a part that plays one note at a time.
     """
 
     id: int
@@ -94,6 +113,8 @@ class LoggedNote:
     depths: tuple[LoggedDepth, ...] = ()
     drift_phases: tuple[float, ...] = ()
     told_until: int | None = None
+    pan: float = 0.0
+    legato: tuple[LoggedTurn, ...] = ()
 
     def as_json(self) -> dict[str, object]:
         """Return the mapping written to the log; what is usual is left out."""
@@ -117,6 +138,10 @@ class LoggedNote:
             found["drift_phases"] = list(self.drift_phases)
         if self.told_until is not None:
             found["told_until"] = self.told_until
+        if self.pan:
+            found["pan"] = self.pan
+        if self.legato:
+            found["legato"] = [turn.as_json() for turn in self.legato]
         return found
 
     @classmethod
@@ -124,9 +149,12 @@ class LoggedNote:
         """Read one note; InvalidValue when it is not one, or its samples are out of order."""
         fields = value.fields(
             "id", "part", "voice", "pitch", "velocity", "level_db", "start", "release", "end",
-            "pitches", "quieter_db", "depths", "drift_phases", "told_until",
+            "pitches", "quieter_db", "depths", "drift_phases", "told_until", "pan",
+            "legato",
         )  # fmt: skip
-        depths, phases, told = (fields.get(key) for key in ("depths", "drift_phases", "told_until"))
+        depths, phases, told, legato = (
+            fields.get(key) for key in ("depths", "drift_phases", "told_until", "legato")
+        )
         note = cls(
             fields.integer("id", *COUNTS),
             fields["part"].verbatim(),
@@ -142,6 +170,8 @@ class LoggedNote:
             tuple(LoggedDepth.from_value(item) for item in depths.items()) if depths else (),
             tuple(item.number(0.0, 1.0) for item in phases.items()) if phases else (),
             None if told is None else told.integer(*COUNTS),
+            fields.number("pan", -1.0, 1.0, 0.0),
+            tuple(LoggedTurn.from_value(item) for item in legato.items()) if legato else (),
         )
         if note.release < note.start:
             raise fields["release"].error(f"start ({note.start}) or later")

@@ -6,24 +6,26 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from meantide.errors import InvalidValue
-from meantide.offline.logged_voice import (
-    Moved,
-    Regrid,
-    Spectra,
-    follows_scale,
-    logged_voice,
-    with_movement,
-)
+from meantide.offline.logged_balance import LoggedBalance
+from meantide.offline.logged_story import Played, told_in_full
+from meantide.offline.logged_voice import Spectra, logged_voice
 from meantide.offline.score import Change, Score, ScoreNote, ScorePart
-from meantide.offline.score_events import Order, Placed, note_events, part_events
+from meantide.offline.score_events import (
+    Order,
+    Placed,
+    note_events,
+    part_events,
+    part_tunings,
+    tuning_steps,
+)
+from meantide.offline.stories import stories_of
 from meantide.offline.takelog import LoggedTuning
 from meantide.offline.takelog_note import LoggedNote, LoggedPitch
 from meantide.offline.takelog_voice import LoggedVoice
-from meantide.perform.event import Event, Held, Kind, Outcome, OutcomeKind, PitchKind
+from meantide.perform.event import Event, Kind, Outcome, OutcomeKind, PitchKind
 from meantide.perform.performance import Performance
 from meantide.perform.sounding_pitch import bent, can_sound, pitch_hz
 from meantide.pitch import Tuning
-from meantide.voice.degree_grid import DegreeGrid
 from meantide.voice.voices import Voice
 
 
@@ -82,9 +84,9 @@ def lay_out(score: Score, rate: int) -> Timeline:
     ]
     notes: list[PlannedNote] = []
     for number, part in enumerate(score.parts):
-        placed.extend(part_events(number, part, rate, numbered))
+        placed.extend(part_events(number, part, changes, rate, numbered))
         for note in part.notes:
-            _check_sounds(note, score, rate)
+            _check_sounds(note, part, score, rate)
             notes.append(PlannedNote(len(notes) + 1, part, note, _voice_at(part, note, rate)))
             placed.extend(note_events(note, notes[-1].id, number, rate))
     placed.sort(key=lambda each: each.key)
@@ -106,10 +108,10 @@ def _without_silent_keys(score: Score) -> Score:
     silent: list[int] = []
     layouts: dict[str, None] = {}
 
-    def plays(note: ScoreNote) -> bool:
+    def plays(note: ScoreNote, part: ScorePart) -> bool:
         if note.pitch.kind != PitchKind.KEY:
             return True
-        key, tuning = int(note.pitch.value), tuning_at(score.tuning, score.changes, note.start_s)
+        key, tuning = int(note.pitch.value), _tuning_of(part, score, note.start_s)
         if tuning.degree_of_key(key) is not None:
             return True
         silent.append(key)
@@ -117,7 +119,7 @@ def _without_silent_keys(score: Score) -> Score:
         return False
 
     parts = tuple(
-        replace(part, notes=tuple(note for note in part.notes if plays(note)))
+        replace(part, notes=tuple(note for note in part.notes if plays(note, part)))
         for part in score.parts
     )
     if not silent:
@@ -131,8 +133,8 @@ def _without_silent_keys(score: Score) -> Score:
     return replace(score, parts=parts, notices=(*score.notices, notice))
 
 
-def _check_sounds(note: ScoreNote, score: Score, rate: int) -> None:
-    tuning = tuning_at(score.tuning, score.changes, note.start_s)
+def _check_sounds(note: ScoreNote, part: ScorePart, score: Score, rate: int) -> None:
+    tuning = _tuning_of(part, score, note.start_s)
     if pitch_hz(tuning, note.pitch, rate) is None:
         asked = " ".join(f"{kind} {value}" for kind, value in note.asked.items())
         raise InvalidValue(
@@ -142,7 +144,7 @@ def _check_sounds(note: ScoreNote, score: Score, rate: int) -> None:
             note.where,
         )
     for touch in note.touches:
-        tuning = tuning_at(score.tuning, score.changes, touch.at_s)
+        tuning = _tuning_of(part, score, touch.at_s)
         hz = pitch_hz(tuning, note.pitch, rate)
         if (
             touch.kind == Kind.BEND
@@ -161,6 +163,11 @@ def tuning_at(first: Tuning, changes: tuple[Change, ...], at_s: Fraction) -> Tun
             break
         tuning = change.tuning
     return tuning
+
+
+def _tuning_of(part: ScorePart, score: Score, at_s: Fraction) -> Tuning:
+    """Return the tuning of a part at `at_s`."""
+    return part.tuned(tuning_at(score.tuning, score.changes, at_s))
 
 
 # -- the log --------------------------------------------------------------------------------
@@ -218,62 +225,41 @@ def logged_notes(
 
     `spectra` receives the partials that notes have in place of their voice's.
     """
-    told: dict[int, list[Outcome]] = {}
-    for outcome in outcomes:
-        told.setdefault(outcome.note, []).append(outcome)
-    seeds = seeds_of(outcomes)
-    labels = voice_labels(_voices_of(timeline.score))
+    score, rate = timeline.score, timeline.rate
+    stories = {story.id: story for story in stories_of(outcomes)}
+    labels = voice_labels(_voices_of(score))
+    asked = {each.id: (each.note.pitch, each.note.asked) for each in timeline.notes}
+    changes = (Change(Fraction(0), score.tuning), *score.changes)
+    steps = {
+        part.name: part_tunings(part, changes, rate) or tuning_steps(changes, rate)
+        for part in score.parts
+    }
+    balances = {
+        part.name: LoggedBalance(event for event in timeline.events if event.part == number)
+        for number, part in enumerate(score.parts)
+    }
     notes = []
     for planned in timeline.notes:
-        voice = planned.voice
-        gone_samples = math.ceil(voice.gone_s * timeline.rate)
-        history = history_of(told[planned.id], gone_samples, frames)
+        story = stories.get(planned.id)
+        if story is None:  # the note before it went on for its key
+            continue
+        voice, part = planned.voice, planned.part.name
+        history = history_of(story.told, math.ceil(voice.gone_s * rate), frames)
+        turned_to = [asked[each.note] for each in story.turns]
+        played = Played(story, voice, planned.note.pitch, turned_to, steps[part], balances[part])
         note = _logged_note(planned, labels[voice], history, level_db)
-        seed = seeds[planned.id, note.start]
-        note = with_movement(note, Moved(voice, seed, history.touched, history.revoiced))
-        notes.append(spectra.drawn(note, voice, _regrids(timeline, planned, note)))
+        notes.append(told_in_full(note, played, rate, spectra))
     return tuple(notes)
-
-
-def seeds_of(outcomes: Iterable[Outcome]) -> dict[tuple[int, int], int]:
-    """Return the seed of each note by its id and first sample: notes are counted as they begin."""
-    begun = [outcome for outcome in outcomes if outcome.kind == OutcomeKind.BEGAN]
-    return {(outcome.note, outcome.sample): seed for seed, outcome in enumerate(begun)}
-
-
-def _regrids(timeline: Timeline, planned: PlannedNote, note: LoggedNote) -> list[Regrid]:
-    """Return where a note's partials are drawn to: at first, and as the tuning changes."""
-    score, rate, pitch = timeline.score, timeline.rate, planned.note.pitch
-    if not follows_scale(planned.voice):
-        return []
-    found = []
-    first = tuning_at(score.tuning, score.changes, planned.note.start_s)
-    steps = [(note.start, 0, first)]
-    for change in score.changes:
-        sample = round(change.at_s * rate)
-        if note.start < sample < note.end and change.held == Held.FOLLOW:
-            steps.append((sample, round(change.glide_s * rate), change.tuning))
-    for sample, glide_samples, tuning in steps:
-        hz = pitch_hz(tuning, pitch, rate)
-        if hz is not None:
-            found.append(Regrid(sample, glide_samples, hz, DegreeGrid.of(tuning)))
-    return found
 
 
 @dataclass(frozen=True, slots=True)
 class NoteHistory:
-    """When a note began, was let go and fell silent (samples), and its frequencies.
-
-    `touched` is where pressure or timbre first acted on it, `revoiced` where its voice took on
-    other numbers; None where they never did.
-    """
+    """When a note began, was let go and fell silent (samples), and its frequencies."""
 
     start: int
     release: int
     end: int
     pitches: tuple[LoggedPitch, ...]
-    touched: int | None = None
-    revoiced: int | None = None
 
 
 def history_of(told: list[Outcome], gone_samples: int, frames: int) -> NoteHistory:
@@ -282,10 +268,8 @@ def history_of(told: list[Outcome], gone_samples: int, frames: int) -> NoteHisto
     `gone_samples` after its release it is silent; nothing lasts beyond `frames`.
     """
     pitches: list[LoggedPitch] = []
-    first: dict[OutcomeKind, int] = {}
     release = end = frames
     for outcome in told:
-        first.setdefault(outcome.kind, outcome.sample)
         if outcome.kind in (OutcomeKind.BEGAN, OutcomeKind.MOVED):
             while pitches and pitches[-1].sample > outcome.sample:  # told ahead, and then not so
                 pitches.pop()
@@ -300,24 +284,21 @@ def history_of(told: list[Outcome], gone_samples: int, frames: int) -> NoteHisto
         min(release, end),
         end,
         tuple(pitch for pitch in pitches if pitch.sample < end or pitch.sample == told[0].sample),
-        first.get(OutcomeKind.TOUCHED),
-        first.get(OutcomeKind.REVOICED),
     )
 
 
 def _logged_note(
     planned: PlannedNote, voice: str, history: NoteHistory, level_db: float
 ) -> LoggedNote:
-    part, note = planned.part, planned.note
-    gain = planned.voice.note_gain(note.velocity, history.pitches[0].hz)
-    side = math.cos((1.0 - abs(part.pan)) * math.pi / 4.0)  # the louder channel's share
+    note = planned.note
+    gain_db = 20.0 * math.log10(planned.voice.note_gain(note.velocity, history.pitches[0].hz))
     return LoggedNote(
         planned.id,
-        part.name,
+        planned.part.name,
         voice,
         dict(note.asked),
         note.velocity,
-        level_db + part.level_db + 20.0 * math.log10(gain * side),
+        level_db + gain_db,
         history.start,
         history.release,
         history.end,

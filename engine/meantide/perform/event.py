@@ -38,6 +38,13 @@ class Kind(IntEnum):
     """From now on the part's notes come from the pitch of the one before, within `samples`."""
     REVOICE = 16
     """The part's voice, and its notes that sound, take on other numbers within `samples`."""
+    LAYOUT = 17
+    """The part has a tuning of its own: the one there is, but for the layout; see TUNING."""
+    WIDTH = 18
+    MODE = 19
+    """The part plays many notes at once (0), or one (1)."""
+    LIMIT = 20
+    """The part sounds at most so many notes; 0: as many as there is room for."""
 
 
 TOUCHES = frozenset({Kind.BEND, Kind.PRESSURE, Kind.TIMBRE})
@@ -90,7 +97,8 @@ class Event(NamedTuple):
     """The note's id: 0 and above as given by the player, below NO_NOTE as given by the engine."""
     pitch: Pitch = Pitch(PitchKind.NONE, 0.0)
     amount: float = 0.0
-    """Velocity, pressure, timbre or pedal 0..1, bend in cents, level in dB, or pan -1..1."""
+    """Velocity, pressure, timbre, width, mode or pedal 0..1, bend in cents, level in dB, pan -1..1,
+    or a number of notes."""
     samples: int = 0
     """Length of a glide or ramp."""
     value: int = 0
@@ -155,6 +163,9 @@ class OutcomeKind(IntEnum):
     """For the first time pressure or timbre is not at rest."""
     REVOICED = 8
     """Its voice took on other numbers."""
+    PASSED = 9
+    """A part that plays one note at a time goes on with it for another key: from here on the note
+    is told of by that key's id, and was by `former`. `hz` is where it goes, but for its bend."""
 
 
 class Outcome(NamedTuple):
@@ -169,3 +180,4 @@ class Outcome(NamedTuple):
     note: int
     hz: float = 0.0
     samples: int = 0
+    former: int = NO_NOTE

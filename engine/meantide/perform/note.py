@@ -4,29 +4,10 @@ import math
 from collections.abc import Hashable
 from dataclasses import dataclass, field
 
+from meantide.perform.balance import Balance
 from meantide.perform.event import Pitch
+from meantide.perform.line import Line
 from meantide.voice.voices import Prepared
-
-
-@dataclass(slots=True)
-class Line:
-    """A number that stands at `goal`, or moves to it in a straight line until sample `arrive`.
-
-    The same law as that of the ramps in `voice.course`, in samples of the performance.
-    """
-
-    goal: float = 0.0
-    slope: float = 0.0
-    arrive: int = 0
-
-    def at(self, sample: int) -> float:
-        """Return the value at `sample`, which is not before the last move."""
-        return self.goal - self.slope * max(self.arrive - sample, 0)
-
-    def move(self, sample: int, goal: float, samples: int) -> None:
-        """Let it come from where it stands at `sample` to `goal` within `samples`; 0: at once."""
-        self.slope = (goal - self.at(sample)) / samples if samples else 0.0
-        self.goal, self.arrive = goal, sample + samples
 
 
 @dataclass(slots=True, eq=False)
@@ -39,11 +20,19 @@ class Note:
     id: int
     part: int
     pitch: Pitch
+    """What it was asked for by."""
+    followed: Pitch
+    """What it follows the tuning by: its pitch, but a degree if it stayed as keys were laid anew.
+    """
     voice: Prepared
     """The voice it was struck with; `family` tells the later versions of it from other voices."""
     family: int
     began: int
     goal_hz: float
+    balance: Balance = field(default_factory=Balance)
+    """Where its part stands."""
+    spread: float = 0.0
+    """Where it stands in its part's width, by the pitch it was struck at."""
     row: int = 0
     glide: Line = field(default_factory=Line)
     bend: Line = field(default_factory=Line)

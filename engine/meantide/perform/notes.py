@@ -6,10 +6,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from meantide.perform.balance import Balance
 from meantide.perform.early_touch import RAMPS
 from meantide.perform.event import Kind
 from meantide.perform.mix import Mix
 from meantide.perform.note import Note
+from meantide.perform.stretch import Stretch
 from meantide.voice.bank import Bank, Strike
 from meantide.voice.degree_grid import DegreeGrid
 from meantide.voice.envelope import Stage
@@ -19,7 +21,10 @@ from meantide.voice.voices import Prepared, make_bank
 
 @dataclass(slots=True)
 class Room:
-    """A bank, who is in its rows, and the gains of its notes (2, notes)."""
+    """A bank, who is in its rows, and the gains of its notes (4, notes).
+
+    They are the left and the right gain where the present `Stretch` begins, and where it ends.
+    """
 
     bank: Bank[Prepared]
     mix: Mix
@@ -27,6 +32,11 @@ class Room:
     gains: F32
     rows: NDArray[np.intp]
     """The rows in use, ascending."""
+
+    def standing(self, share: float) -> F32:
+        """Return the left and the right gains (2, notes) at that share of the stretch."""
+        gains: F32 = self.gains[:2] + (self.gains[2:] - self.gains[:2]) * np.float32(share)
+        return gains
 
     def recount(self) -> None:
         """Look anew which rows are in use."""
@@ -47,7 +57,10 @@ class Notes:
         self._rooms: dict[Hashable, Room] = {}
         self._mixes: dict[str, Mix] = {}
         self._by_id: dict[int, Note] = {}
-        self._read = np.zeros(2 * longest, np.float32)
+        self._read = np.zeros(4 * longest, np.float32)
+        self._stretch = Stretch()
+        self._moving_until = 0
+        """The sample from which on no balance moves."""
 
     def provide(self, voice: Prepared) -> None:
         """Make room for notes of `voice`: control side."""
@@ -59,7 +72,7 @@ class Notes:
             make_bank(voice, self.most, self.rate, self._kernel),
             mix,
             [None] * self.most,
-            np.zeros((2, self.most), np.float32),
+            np.zeros((4, self.most), np.float32),
             np.zeros(0, np.intp),
         )
         self._mixes[form] = mix
@@ -75,14 +88,20 @@ class Notes:
         """Return the sounding note of that id, or None."""
         return self._by_id.get(note_id)
 
-    def start(self, note: Note, strike: Strike, sides: tuple[float, float]) -> Note | None:
-        """Begin `note`; return the note that had to be taken for it, if one was."""
-        taken = self._take_quietest() if len(self._by_id) >= self.most else None
+    def start(self, note: Note, strike: Strike, limit: int) -> list[Note]:
+        """Begin `note`, one of at most `limit` of its part; return what was taken for it."""
+        now, taken = note.began, []
+        while limit and len(own := [each for each in self if each.part == note.part]) >= limit:
+            taken.append(self._take_quietest(now, own))
+        if len(self._by_id) >= self.most:
+            taken.append(self._take_quietest(now, list(self)))
         room = self._rooms[note.bank]
         note.row = room.owner.index(None)
         room.owner[note.row] = note
         self._by_id[note.id] = note
-        room.gains[:, note.row] = sides
+        begins, ends = self._stretch.over(now)
+        room.gains[:2, note.row] = note.balance.sides(note.spread, begins)
+        room.gains[2:, note.row] = note.balance.sides(note.spread, ends)
         room.bank.start(note.row, note.voice, strike)
         room.recount()
         return taken
@@ -118,15 +137,31 @@ class Notes:
         for room, rows in self._rows_of(notes):
             room.bank.revoice(rows, voice, samples, grid)
 
-    def sound(self, out: F32) -> None:
-        """Add the next samples of all notes to `out` (2, samples)."""
-        length = out.shape[1]
-        read = self._read[: 2 * length].reshape(2, length)
+    def rebalance(self, balance: Balance, sample: int) -> None:
+        """Bring the notes of a balance that was moved at `sample` from where they stand to it.
+
+        They take 5 ms at least; notes struck from now on are there at once.
+        """
+        self._moving_until = max(self._moving_until, balance.arrive)
+        if not self._by_id and self._moving_until <= sample:
+            return
+        share = self._stretch.share(sample)
         for room in self._in_use():
-            room.bank.read(room.rows, room.gains, read)
-            room.mix.add(read)
-        for mix in list(self._mixes.values()):
-            mix.sound(out)
+            room.gains[:2] = room.standing(share)
+        self._stretch = Stretch.after_event(sample, self.rate)
+        self._aim()
+
+    def sound(self, sample: int, out: F32) -> None:
+        """Add the next samples of all notes, from `sample` on, to `out` (2, samples)."""
+        at, length = 0, out.shape[1]
+        while at < length:
+            upto = length
+            if self._stretch.moves:
+                self._go_on(sample + at)
+                if self._stretch.moves:
+                    upto = min(length, self._stretch.end - sample)
+            self._sound_piece(sample + at, out[:, at:upto])
+            at = upto
 
     def sweep(self) -> list[Note]:
         """Forget the notes that are over, and return them."""
@@ -146,28 +181,62 @@ class Notes:
         """Return the rooms with notes, as they stand: `provide` may add a room meanwhile."""
         return [room for room in list(self._rooms.values()) if len(room.rows)]
 
-    def _take_quietest(self) -> Note:
-        """Take the quietest note away, the older of equals; it fades within 5 ms."""
-        best: tuple[float, int, Note] | None = None
+    def _go_on(self, sample: int) -> None:
+        """Begin the next stretch if the present one is over by `sample`."""
+        if sample < self._stretch.end:
+            return
         for room in self._in_use():
-            powers = room.bank.loudness(room.rows).tolist()
-            for row, power in zip(room.rows.tolist(), powers, strict=True):
+            room.gains[:2] = room.gains[2:]
+        self._stretch = self._stretch.next_until(self._moving_until)
+        if self._stretch.moves:
+            self._aim()
+
+    def _aim(self) -> None:
+        """Set where the gains of all notes are at the end of the stretch."""
+        end = self._stretch.end
+        for room in self._in_use():
+            for row in room.rows.tolist():
+                note = room.owner[row]
+                if note is not None:
+                    room.gains[2:, row] = note.balance.sides(note.spread, end)
+
+    def _sound_piece(self, sample: int, out: F32) -> None:
+        """Add samples that lie within one stretch, or where nothing moves."""
+        length, moves = out.shape[1], self._stretch.moves
+        channels = 4 if moves else 2
+        read = self._read[: channels * length].reshape(channels, length)
+        for room in self._in_use():
+            room.bank.read(room.rows, room.gains[:channels], read)
+            if moves:
+                read[2:] -= read[:2]
+                read[2:] *= self._stretch.shares(sample, length)
+                read[:2] += read[2:]
+            room.mix.add(read[:2])
+        for mix in list(self._mixes.values()):
+            mix.sound(out)
+
+    def _take_quietest(self, sample: int, among: list[Note]) -> Note:
+        """Take the quietest of some notes away, the older of equals; it fades within 5 ms."""
+        best: tuple[float, int, Note] | None = None
+        for room, rows in self._rows_of(among):
+            powers = room.bank.loudness(rows) * np.square(room.gains[:2, rows]).sum(axis=0)
+            for row, power in zip(rows.tolist(), powers.tolist(), strict=True):
                 note = room.owner[row]
                 if note is not None and (best is None or (power, note.began) < best[:2]):
                     best = (power, note.began, note)
         if best is None:
             raise AssertionError("no note to take, though all are in use")
         note = best[2]
-        self._fade_into_tail(note)
+        self._fade_into_tail(note, sample)
         self._forget(note)
         return note
 
-    def _fade_into_tail(self, note: Note) -> None:
+    def _fade_into_tail(self, note: Note, sample: int) -> None:
         """Compute the note's last milliseconds now, so that its row is free."""
         room, rows = self._rooms[note.bank], np.array([note.row])
         room.bank.release(rows, Stage.SILENCED)
         last = np.zeros(room.mix.tail.shape, np.float32)
-        room.bank.read(rows, room.gains, last)
+        room.bank.read(rows, room.standing(self._stretch.share(sample)), last)
         room.mix.add_tail(last)
 
     def _forget(self, note: Note) -> None:

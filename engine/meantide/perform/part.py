@@ -1,31 +1,33 @@
 """What a part's next notes are made of, and the pedals under it."""
 
-import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from meantide.perform.balance import Balance
+from meantide.perform.keys import Keys
 from meantide.perform.note import Note
+from meantide.pitch import Tuning
+from meantide.voice.degree_grid import DegreeGrid
 from meantide.voice.voices import Prepared
 
 
 @dataclass(slots=True)
 class Part:
-    """A part's voice, place and level, its glide in samples, its pedals, and its last note."""
+    """A part's voice, layout, place and level, its glide in samples, its pedals, its last note."""
 
     voice: Prepared | None = None
     family: int = 0
     """Counts the voices given to the performance's parts, not the later versions of one."""
-    pan: float = 0.0
-    gain: float = 1.0
+    tuned: tuple[Tuning, DegreeGrid] | None = None
+    """Its own tuning, if it has a layout of its own."""
+    balance: Balance = field(default_factory=Balance)
+    limit: int = 0
+    """The most notes that it sounds at once; 0: as many as there is room for."""
+    keys: Keys | None = None
+    """The keys that are down, if it plays one note at a time."""
     glide_samples: int = 0
     sustain: bool = False
     sostenuto: bool = False
     last: Note | None = None
-
-    @property
-    def sides(self) -> tuple[float, float]:
-        """The gains of the left and the right channel: constant power, so cos and sin."""
-        angle = (self.pan + 1.0) * math.pi / 4.0
-        return self.gain * math.cos(angle), self.gain * math.sin(angle)
 
     def keeps(self, note: Note) -> bool:
         """Tell whether a note of the part may sound on: whether a piano's damper would be up.

@@ -7,9 +7,10 @@ calls `hand_over`; all else happens on the side that makes the sound.
 from collections import deque
 
 from meantide.errors import InvalidValue
-from meantide.perform.ensemble import Counts, Ensemble
+from meantide.perform.company import Counts
+from meantide.perform.end_of_line import Line
+from meantide.perform.ensemble import Ensemble
 from meantide.perform.event import AT_ONCE, Event, Kind, Outcome
-from meantide.perform.line import Line
 from meantide.perform.master import LOUDEST_DB, Level, level_gain, rise_samples
 from meantide.perform.notes import Notes
 from meantide.perform.queue import EventQueue
@@ -106,7 +107,7 @@ class Performance:
             upto = end if upcoming is None else min(upcoming, end)
             if upto > self.sample:
                 piece = out[:, self.sample - start : upto - start]
-                self.notes.sound(piece)
+                self.notes.sound(self.sample, piece)
                 self.level.apply(self.sample, piece)
                 self.sample = upto
                 self._ensemble.sweep(self.sample)

@@ -3,7 +3,7 @@
 import math
 
 from meantide.errors import InvalidValue
-from meantide.perform.event import Pitch, PitchKind
+from meantide.perform.event import Held, Pitch, PitchKind
 from meantide.pitch import NoteName, Tuning
 
 LOWEST_HZ = 0.01
@@ -31,6 +31,24 @@ def can_sound(hz: float, rate: int) -> bool:
 def bent(hz: float, cents: float) -> float:
     """Return a frequency moved by `cents`."""
     return hz * math.exp2(cents / 1200.0)
+
+
+def followed_pitch(
+    asked: Pitch, followed: Pitch, held: Held, former: Tuning | None, tuning: Tuning
+) -> Pitch:
+    """Return by what a note that was `asked` for follows `tuning`, which comes after `former`.
+
+    If the layout is another, a note that stays keeps the degree that its key had, until its key is
+    followed under yet another layout. While the layout is the same it goes on as it `followed`.
+    """
+    if former is None or former.layout == tuning.layout:
+        return followed
+    if held == Held.FOLLOW:
+        return asked
+    if followed.kind != PitchKind.KEY:
+        return followed
+    degree = former.degree_of_key(int(followed.value))
+    return followed if degree is None else Pitch(PitchKind.DEGREE, float(degree))
 
 
 def _tuned_hz(tuning: Tuning, pitch: Pitch) -> float:
