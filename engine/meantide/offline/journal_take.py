@@ -27,6 +27,7 @@ from meantide.perform.event import (
     Event,
     Held,
     Kind,
+    Outcome,
     OutcomeKind,
     Pitch,
     PitchKind,
