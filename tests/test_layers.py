@@ -15,7 +15,7 @@ ROOT = Path(meantide.__file__).parent
 
 CORE = {"errors"}
 PITCH_FILES = {"pitch_files", "scale_files", "layout_files"}
-VOICE_PARTS = {"number_files", "envelope_files", "touch_files"}
+VOICE_PARTS = {"number_files", "envelope_files", "touch_files", "purpose_files"}
 VOICE_FILES = VOICE_PARTS | {"additive_files", "fm_files", "voice_files"}
 FILES = CORE | PITCH_FILES | VOICE_FILES | {
     "reading", "document", "catalogue", "journal", "whole_file"
@@ -36,6 +36,7 @@ MAY_IMPORT = {
     "envelope_files": CORE | {"reading", "pitch", "voice"},
     "number_files": CORE | {"reading"},
     "touch_files": CORE | {"reading", "voice", "number_files"},
+    "purpose_files": CORE | {"reading", "pitch", "voice", "number_files"},
     "additive_files": CORE | VOICE_PARTS | {"reading", "pitch_files", "voice"},
     "fm_files": CORE | VOICE_PARTS | {"reading", "pitch", "pitch_files", "voice"},
     "voice_files": CORE | VOICE_FILES | {"reading", "voice"},
