@@ -18,7 +18,7 @@ from meantide.errors import DeviceError
 from meantide.live.namespace import ADDRESSES
 from meantide.live.server import OscServer
 from meantide.perform.event import RECORD
-from playing import RATE, decibels
+from playing import RATE, ROOT_HALF, decibels
 from stage import BLOCK, Stage, message
 
 NTP_TO_UNIX_S = 2_208_988_800
@@ -153,7 +153,34 @@ def test_notes_end_by_id_by_key_by_name_all_and_at_once(stage: Stage) -> None:
     stage.ask("/note/on", 60, 0.5)
     stage.play(0.1)
     stage.ask("/sound/off")
-    assert not stage.play(0.1)[BLOCK * 2 :].any()
+    left = np.abs(stage.play(0.3))
+    assert left[BLOCK * 2 :].max() < 3e-4  # -70 dBFS: what the high-pass lets go, of 10 Hz
+    assert left[-BLOCK:].max() < 1e-8  # which fades by 386 dB a second
+
+
+def test_the_meter_tells_of_a_sine_what_it_is_and_begins_anew_when_asked(stage: Stage) -> None:
+    """A sine of peak p in both channels: p in dBFS, and its loudness as BS.1770 calibrates it.
+
+    -3.01 LUFS for one channel of 997 Hz at full scale, 0 for both; K-weighting is flat enough there
+    that 1000 Hz reads 0.01 LU more.
+    """
+    stage.ask("/hertz/on", 1000.0, 1.0, 1)
+    stage.play(4.0)
+    [(address, pairs)] = stage.ask("/ask/meter")
+    assert address == "/reply/meter"
+    told = dict(zip(pairs[::2], pairs[1::2], strict=True))
+    peak_db = -6.0 + 20.0 * np.log10(ROOT_HALF)
+    for name in ("peak_dbfs", "true_peak_dbtp", "highest_true_peak_dbtp"):
+        assert told[name] == pytest.approx(peak_db, abs=0.1)
+    for name in ("momentary_lufs", "short_term_lufs"):
+        assert told[name] == pytest.approx(peak_db, abs=0.1)
+    assert told["limited_db"] == 0.0
+    stage.ask("/sound/off")
+    stage.play(0.3)
+    assert stage.ask("/meter/reset") == []
+    stage.play(0.1)
+    [(_, pairs)] = stage.ask("/ask/meter")
+    assert dict(zip(pairs[::2], pairs[1::2], strict=True))["integrated_lufs"] == -200.0
 
 
 def test_ping_is_answered_with_what_it_brought_version_and_sample(stage: Stage) -> None:
@@ -272,7 +299,9 @@ def test_a_timetag_is_kept_to_the_sample_of_the_last_blocks_clock(stage: Stage) 
     assert stage.replies() == []
     stage.play(1.0)
     [outcome] = stage.engine.outcomes
-    assert abs(outcome.sample - (sample + RATE // 2)) <= 1  # the timetag's own rounding
+    # so much sooner than it is to leave; the 1 is the timetag's own rounding
+    leaves = outcome.sample + stage.engine.latency_samples
+    assert abs(leaves - (sample + RATE // 2)) <= 1
 
 
 def test_a_timetag_beyond_the_horizon_is_refused(stage: Stage) -> None:
@@ -320,7 +349,8 @@ def test_every_address_is_there() -> None:
         "/note/on", "/note/off", "/degree/on", "/hertz/on", "/note/bend", "/note/pressure",
         "/note/timbre", "/sustain", "/sostenuto", "/glide", "/scale", "/scale/equal", "/anchor",
         "/anchor/preset", "/anchor/celsius", "/layout", "/voice", "/voice/set", "/level",
-        "/notes/off", "/sound/off", "/ask/state", "/ping", "/pan", "/width", "/mode", "/notes",
+        "/notes/off", "/sound/off", "/ask/state", "/ask/meter", "/meter/reset", "/ping", "/pan",
+        "/width", "/mode", "/notes",
     }  # fmt: skip
 
 

@@ -5,6 +5,7 @@ import os
 import pty
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -16,10 +17,13 @@ import tones
 from meantide.command import main
 from meantide.journal import JournalHead, end_line, event_line, head_line, value_line
 from meantide.offline import takelog
+from meantide.offline.take_blocks import undelayed
 from meantide.perform.event import Event, Kind
+from meantide.perform.performance import Performance
 from meantide.pitch import Anchor, Scale, Tuning
 from meantide.voice.kernels import KERNELS
-from playing import decibels, degree, note, saw
+from outside_meter import measured
+from playing import SINE, decibels, degree, hertz, note, saw
 
 SCORE = """\
 title: Ebb
@@ -296,3 +300,40 @@ def test_what_stood_in_a_takes_place_is_replaced(score: Path, tmp_path: Path) ->
     out.write_text("old")
     assert run("render", score, "--out", out).exit_code == 0
     assert soundfile.info(out).frames > 48_000
+
+
+def test_a_takes_loudness_and_true_peak_are_those_of_an_outside_meter(
+    score: Path, tmp_path: Path
+) -> None:
+    """By libebur128, within the tolerances of EBU Tech 3341: 0.1 LU, and +0.2 and -0.4 dB."""
+    out = tmp_path / "take.wav"
+    result = run("render", score, "--out", out, "--level", -6)
+    samples, rate = soundfile.read(out, dtype="float32")
+    outside = measured(np.ascontiguousarray(samples.T), rate)
+    log = json.loads(out.with_suffix(".json").read_text())
+    assert log["loudness_lufs"] == pytest.approx(outside.integrated, abs=0.1)
+    assert -0.4 <= log["true_peak_dbtp"] - max(outside.true_peaks) <= 0.2
+    assert f"loudness: {log['loudness_lufs']:.1f} LUFS" in result.output
+
+
+@pytest.mark.parametrize("block", [50, 107, 108, 4096])
+def test_a_take_is_without_the_latency_of_the_line_and_whole(block: int) -> None:
+    """A sound is at its event's sample, and the last of it is there, whatever the blocks."""
+    performance = Performance(48_000, block, 4, -12.0)
+    performance.hand_over(1, SINE)
+    on, *_ = note(1_000, None, hertz(2_000.0))
+    events = [Event(Kind.VOICE, 0, value=1), on]
+    for event in events:
+        performance.schedule(event)
+    filled = np.zeros((2, block), np.float32)
+    count = -(-4_000 // block)
+
+    def blocks() -> Iterator[np.ndarray]:
+        for _ in range(count):
+            performance.fill(filled)
+            yield filled
+
+    take = np.concatenate([each.copy() for each in undelayed(performance, blocks())], axis=1)
+    assert take.shape == (2, count * block)
+    assert np.flatnonzero(take[0])[0] in (1_000, 1_001)  # a sine begins at 0
+    assert np.abs(take[:, -24:]).max() > 0.1  # half a cycle: it sounds to the end

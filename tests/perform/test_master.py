@@ -54,11 +54,9 @@ def test_no_level_rises_faster_than_is_said_whatever_is_asked(
     for db, asked, left_alone in moves:
         gain = level_gain(db)
         level.move(now, gain, max(asked, rise_samples(level.at(now), gain, RATE)))
-        heard.extend(
-            gains(level, start, min(8192, now + left_alone - start))
-            for start in range(now, now + left_alone, 8192)
-        )
-        now += left_alone
+        end = now + left_alone
+        heard += [gains(level, at, min(8192, end - at)) for at in range(now, end, 8192)]
+        now = end
     db = np.maximum(20.0 * np.log10(np.maximum(np.concatenate(heard), 1e-30)), RISE_FROM_DB)
     # over 0.1 s, so that what float32 rounds (1e-6 dB a sample) is not all there is
     for span in (4800, 1):

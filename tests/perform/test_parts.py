@@ -39,7 +39,7 @@ def played(
         performance.schedule(event)
     out = np.zeros((2, samples), np.float32)
     for start in range(0, samples, block):
-        performance.fill(out[:, start : start + block])
+        performance.make(out[:, start : start + block])
     return out.astype(np.float64), performance
 
 

@@ -58,10 +58,17 @@ def blocks_of(performance: Performance, events: Iterable[Event], block: int) -> 
     Each sound is at its event's sample: the latency of the line is left out. Ends when all events
     are past and all notes are over. Each array is overwritten by the next.
     """
-    return undelayed(performance, _filled(performance, events, block))
+    return undelayed(performance, _made(performance, performance.fill, events, block))
 
 
-def _filled(performance: Performance, events: Iterable[Event], block: int) -> Iterator[F32]:
+def dry_blocks_of(performance: Performance, events: Iterable[Event], block: int) -> Iterator[F32]:
+    """Yield the same as it is before the end of the line: neither high-passed nor limited."""
+    return _made(performance, performance.make, events, block)
+
+
+def _made(
+    performance: Performance, make: Callable[[F32], None], events: Iterable[Event], block: int
+) -> Iterator[F32]:
     out = np.zeros((2, block), np.float32)
     pending = iter(events)
     event = next(pending, None)
@@ -74,10 +81,10 @@ def _filled(performance: Performance, events: Iterable[Event], block: int) -> It
             event = next(pending, None)
         if event is None and performance.sample > last + LONGEST_RELEASE_S * performance.rate:
             break
-        performance.fill(out)
+        make(out)
         yield out
     for _ in range(-(-round(TAIL_S * performance.rate) // block)):
-        performance.fill(out)
+        make(out)
         yield out
 
 

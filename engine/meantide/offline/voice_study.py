@@ -12,7 +12,7 @@ import numpy as np
 from meantide.errors import InvalidValue
 from meantide.offline.listen_peaks import find_peaks
 from meantide.offline.partials import Reals, Stretch
-from meantide.offline.render import blocks_of
+from meantide.offline.render import dry_blocks_of
 from meantide.offline.score import Score, ScoreNote, ScorePart
 from meantide.offline.spectrogram import SILENCE_DB, averaging_s, decibels, level_over_time
 from meantide.offline.timeline import lay_out
@@ -30,7 +30,6 @@ STEADY_S = 0.5
 FAINTEST_DB = -80.0
 """Lines are told down to there, re the strongest."""
 _HOP_S = 0.005
-_HEADROOM_DB = 24.0  # the performance plays so much softer, that nothing is limited
 _BLOCK = 4096
 _NOTES = 4
 
@@ -123,17 +122,15 @@ def sound_of(voice: Voice, struck: Struck, kernel: Kernel) -> Reals:
     note = ScoreNote(Fraction(0), held, pitch, asked, struck.velocity, field="note")
     score = Score(voice.name, struck.tuning, (ScorePart("study", voice, (note,)),))
     timeline = lay_out(score, struck.rate)
-    performance = Performance(struck.rate, _BLOCK, _NOTES, -_HEADROOM_DB, [], kernel)
+    performance = Performance(struck.rate, _BLOCK, _NOTES, 0.0, [], kernel)
     timeline.hand_over_to(performance)
     most = round(struck.longest_s * struck.rate)
-    late = performance.line.latency_samples
     heard: list[Reals] = []
-    for block in blocks_of(performance, timeline.events, _BLOCK):
+    for block in dry_blocks_of(performance, timeline.events, _BLOCK):
         heard.append(block.sum(axis=0, dtype=np.float64))  # of a note in the middle: √2 of it
-        if performance.sample - late >= most:
+        if performance.sample >= most:
             break
-    gain = 10.0 ** (_HEADROOM_DB / 20.0) / 2.0**0.5
-    samples: Reals = np.concatenate(heard)[:most] * gain
+    samples: Reals = np.concatenate(heard)[:most] / 2.0**0.5
     return samples
 
 
