@@ -233,6 +233,11 @@ def test_the_logs_bounds_hold_what_a_moving_part_does() -> None:
     lowest = moving.level_db - moving.quieter_db  # at the quietest, in the middle
     assert lowest == pytest.approx(-9.0 - 10.0 * np.log10(2.0), abs=1e-9)
     assert balance.over(range(3_000), 880.0).pan == pytest.approx(0.4 * (1.75 / 3.0))
+    dip = [
+        Event(Kind.PART_LEVEL, 100, amount=-20.0, samples=50),
+        Event(Kind.PART_LEVEL, 500, amount=0.0, samples=50),
+    ]
+    assert LoggedBalance(dip).over(range(1_000), 440.0).quieter_db == pytest.approx(20.0)
     silent = LoggedBalance([Event(Kind.PART_LEVEL, 10, amount=-100.0)])
     assert silent.over(range(20, 30), 440.0).level_db == SILENT_DB
     assert silent.over(range(30), 440.0).quieter_db > 190.0

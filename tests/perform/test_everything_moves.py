@@ -99,11 +99,11 @@ def events_at_random(seed: int) -> list[Event]:
     for number in range(6):
         events.append(Event(Kind.MODE, at(), amount=float(number % 2)))
         events.append(Event(Kind.LIMIT, at(), amount=float(random.integers(0, 10))))
-    events.extend(  # late, since from then on the part's tuning is its own
-        Event(Kind.LAYOUT, 3 * LENGTH // 4 + at() // 4, value=42 + number, samples=ramp(),
-              held=Held(number % 2))
-        for number in range(3)
-    )  # fmt: skip
+    late = 3 * LENGTH // 4  # from the first on the part's tuning is its own
+    events += [
+        Event(Kind.LAYOUT, late + at() // 4, value=value, samples=ramp(), held=Held(value % 2))
+        for value in (42, 43, 44)
+    ]
     events.append(Event(Kind.VOICE, LENGTH // 2, value=300))
     return sorted(events, key=lambda event: event.sample)
 

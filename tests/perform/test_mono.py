@@ -8,6 +8,7 @@ import pytest
 import tones
 from meantide.perform.event import ALL_PARTS, NO_NOTE, Event, Kind, OutcomeKind
 from meantide.perform.performance import Performance
+from meantide.pitch import Anchor, Scale, TableLayout, Tuning
 from meantide.voice.envelope import Envelope
 from playing import RATE, decibels, degree, hertz, key, note, play, saw, tuned
 
@@ -177,6 +178,40 @@ def test_keys_that_wait_follow_the_tuning() -> None:
     ]
     _, performance = play(events, 9_000, tunings=[tuned(12), tuned(12, "A4=415")])
     assert way(performance)[-1][2] == pytest.approx(415.0)
+
+
+def test_an_id_struck_in_another_part_is_no_key_of_this_one_any_more() -> None:
+    events = [
+        MONO,
+        *note(0, None, hertz(300.0), 6),
+        *note(1_000, None, hertz(400.0), 7),
+        Event(Kind.VOICE, 0, 1, value=5),
+        *[each._replace(part=1) for each in note(4_000, None, hertz(500.0), 7)],
+        off(8_000, 6),
+    ]
+    _, performance = play(events, 12_000, values={5: saw(1)})
+    assert told(performance, OutcomeKind.PASSED, OutcomeKind.RELEASED) == [
+        ("PASSED", 1_000, 7),
+        ("PASSED", 4_000, 6),
+        ("RELEASED", 8_000, 6),
+    ]
+    assert [(each.id, each.part) for each in performance.notes] == [(7, 1)]
+
+
+def test_a_key_that_plays_nothing_any_more_is_passed_over() -> None:
+    events = [
+        MONO,
+        *note(0, None, key(60), 1),
+        *note(1_000, None, key(64), 2),
+        *note(2_000, None, key(67), 3),
+        Event(Kind.TUNING, 3_000, value=2),  # 64 is on no degree now
+        off(4_000, 3),
+        off(6_000, 1),
+    ]
+    table = Tuning(Scale.equal(12), Anchor.parse("A4=440"), TableLayout(((60, 0), (67, 7))))
+    _, performance = play(events, 9_000, tunings=[tuned(12), table])
+    assert told(performance, OutcomeKind.PASSED)[-1] == ("PASSED", 4_000, 1)
+    assert told(performance, OutcomeKind.RELEASED) == [("RELEASED", 6_000, 1)]
 
 
 def test_another_voice_begins_afresh_with_the_next_key() -> None:

@@ -175,6 +175,28 @@ def test_a_part_moves_its_own_notes_alone_and_from_where_they_stand() -> None:
     assert last[:, 1] == pytest.approx(amplitude(alone[0, 30_000:34_800], 2_000.0), rel=1e-5)
 
 
+def test_a_slow_move_goes_on_while_another_part_is_moved_at_once() -> None:
+    events = [
+        *note(0, None, hertz(500.0), 1, 0.4),
+        Event(Kind.PAN, 1_000, 0, amount=1.0, samples=20_000),
+        Event(Kind.PART_LEVEL, 5_000, 1, amount=-6.0),
+    ]
+    sides, _ = played(events, 30_000, parts=(SINE, SINE))
+    assert place_of(sides[:, 10_760:11_240], 500.0) == pytest.approx(0.5, abs=2e-3)
+    assert place_of(sides[:, 25_000:29_800], 500.0) == pytest.approx(1.0, abs=1e-5)
+
+
+def test_a_note_struck_on_the_way_takes_part_in_it_sample_by_sample() -> None:
+    struck = note(10_100, None, hertz(1_000.0), 1, 0.5)
+    fade = Event(Kind.PART_LEVEL, 10_000, amount=-100.0, samples=2_000)
+    (still, _), _ = played(struck, 13_000)
+    (faded, _), _ = played([fade, *struck], 13_000)
+    samples = np.arange(10_000, 46 * 256)  # the last point of the grid before the way ends
+    law = 1.0 - (samples - 10_000) / 2_000
+    assert np.abs(faded[samples] - law * still[samples]).max() < 1e-6
+    assert np.abs(still[samples]).max() > 0.3
+
+
 def tones_of(samples: Samples, hz: Sequence[float]) -> Samples:
     """Return the amplitudes of several sines, fitted together."""
     angles = 2.0 * np.pi * np.outer(np.arange(len(samples)), hz) / RATE
