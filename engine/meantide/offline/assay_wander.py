@@ -106,7 +106,10 @@ def _deviations(
 
     In cents; NaN and infinity where it is not to be seen.
     """
-    found = measure(task, lines, short, samples)
+    # Where its amplitude changes its sign a sideband has two peaks, beside where it lies: it is not
+    # searched for, but asked whether it stands still where it stands as a whole.
+    sidebands = task.sounding.voice(task.place).sidebands
+    found = measure(task, lines, short, samples, raw.hz[lines] if sidebands else None)
     size = short.window.last - short.window.first
     longer = (raw.last[lines] - raw.first[lines]) / size
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -120,8 +123,7 @@ def _deviations(
     # A line may be on its way through nothing there: then what is found is another.
     there &= found.amplitude >= OVER_LEAK * found.leak
     there &= found.amplitude >= OVER_NOISE * raw.floor[lines] * np.sqrt(longer)
-    if task.sounding.voice(task.place).sidebands:
-        # Where its amplitude changes its sign a sideband has two peaks, beside where it lies.
+    if sidebands:
         there &= found.amplitude >= _ON_ITS_WAY * raw.amplitude[lines]
     return np.where(there, cents, np.nan), np.where(there, doubt, np.inf)
 
