@@ -31,6 +31,7 @@ _RIVAL = 0.01  # amplitude over a partial's own from which a neighbour bounds th
 _SHOULDER_BINS = 2.0 * MAIN_LOBE_BINS  # nearer than this main lobes meet
 _MIRROR_BINS = 8  # both main lobes of a line whose amplitude changes its sign
 _STILL = 0.02  # asymmetry; one of two peaks has a quarter or more
+_SURE = 4.0  # uncertainties
 _FAR_OFF_CENTS = 0.005  # a line so far off is looked at again, under the law as it moves that line
 
 Samples = Callable[[Window], Reals]
@@ -201,29 +202,30 @@ def _lines(
     return joined(each_found)
 
 
-def stands_still(task: Task, raw: Raw, line: int, samples: Samples) -> bool:
-    """Say whether the partial at an index of the task is one line, where `raw` found it.
+def is_one_line(task: Task, raw: Raw, line: int, samples: Samples, off_cents: float) -> bool:
+    """Say whether the partial at an index of the task is one line, `off_cents` off, where found.
 
     The phase of one that is, stands still there or turns over. A peak beside the place of a line
-    whose amplitude changes its sign does not; nor does what is no line.
+    whose amplitude changes its sign does not; nor does what is no line, or is pushed so far.
     """
     window = Window(int(raw.first[line]), int(raw.last[line]))
-    vibrato = task.law.cents(window.first, window.last)
-    off = float(raw.hz[line] / task.hz[line])
+    hz = float(raw.hz[line])
     if task.law.moves:
-        stretch = _still(task, line, window, samples, vibrato, off)
+        vibrato = task.law.cents(window.first, window.last)
+        stretch = _still(task, line, window, samples, vibrato, hz / float(task.hz[line]))
     else:
         stretch = Stretch(samples(window), task.sounding.rate)
     planned = plan(task, window)
     crowd, own = _seen_from(planned.crowd, slice(line, line + 1)), planned.own[line]
-    hz = raw.hz[line]
-    apart = np.maximum(crowd.low_hz - hz, hz - crowd.high_hz).ravel()
+    apart_hz = np.maximum(crowd.low_hz - hz, hz - crowd.high_hz).ravel()
     rival = ~own & (crowd.amplitude > _RIVAL * raw.amplitude[line])
-    nearest = apart[rival].min(initial=np.inf) / stretch.bin_hz - MAIN_LOBE_BINS
-    reach = int(np.clip(nearest, 1.0, _MIRROR_BINS))
-    # Noise has no symmetry: its share of the power, in a lobe of two bins, is its own.
-    noise = (2 * reach + 1) / 2.0 * (raw.floor[line] / raw.amplitude[line]) ** 2
-    return stretch.asymmetry(hz, reach) <= _STILL + noise
+    apart = apart_hz[rival].min(initial=np.inf) / stretch.bin_hz - MAIN_LOBE_BINS
+    reach = int(np.clip(apart, 1.0, _MIRROR_BINS))
+    read = stretch.lines_at(raw.hz[[line]], raw.floor[[line]])
+    # Noise has no symmetry: its share of the power, in a lobe two bins wide, is its own.
+    noise = (2 * reach + 1) / 2.0 * float(raw.floor[line] / read.amplitude[0]) ** 2
+    pushed_cents = _SURE * float(read.drift_hz[0]) / hz * 1200.0 / np.log(2.0)
+    return stretch.asymmetry(hz, reach) <= _STILL + noise and off_cents > pushed_cents
 
 
 def _still(

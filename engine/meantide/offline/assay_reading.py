@@ -14,8 +14,8 @@ from meantide.offline.assay_measuring import (
     Raw,
     Samples,
     Task,
+    is_one_line,
     measure_all,
-    stands_still,
 )
 from meantide.offline.assay_sections import Spectrum
 from meantide.offline.assay_wander import Wander, wander
@@ -186,7 +186,7 @@ def _confirmed(
         replace(each, fate=Fate.TURNING)
         if each.fate is Fate.RESOLVED
         and abs(each.cents or 0.0) > most_cents
-        and not stands_still(task, raw, line, samples)
+        and not is_one_line(task, raw, line, samples, abs(each.cents or 0.0) - most_cents)
         else each
         for line, each in enumerate(readings)
     )

@@ -118,7 +118,8 @@ def _deviations(
         random_hz = raw.random_hz[lines] * longer**1.5 * fainter
         cents = 1200.0 * np.log2(found.hz / raw.hz[lines])
     a_hz = 1200.0 / np.log(2.0) / task.hz[lines]
-    doubt = (random_hz + found.push_hz + raw.random_hz[lines] + raw.push_hz[lines]) * a_hz
+    pushed_hz = found.push_hz + found.drift_hz if sidebands else found.push_hz
+    doubt = (random_hz + pushed_hz + raw.random_hz[lines] + raw.push_hz[lines]) * a_hz
     there = found.found & np.isfinite(cents) & np.isfinite(doubt)
     # A line may be on its way through nothing there: then what is found is another.
     there &= found.amplitude >= OVER_LEAK * found.leak
