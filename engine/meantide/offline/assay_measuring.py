@@ -195,7 +195,9 @@ def _lines(
         off = 1.0 if standing_hz is None else float(standing_hz[place] / hz[place])
         lines = found(_still(task, int(group[place]), window, samples, vibrato, off), line)
         off = float(lines.hz[0] / hz[place])
-        if standing_hz is None and lines.found[0] and abs(1200.0 * np.log2(off)) > _FAR_OFF_CENTS:
+        far = abs(1200.0 * np.log2(off)) > _FAR_OFF_CENTS
+        told = abs(lines.hz[0] - hz[place]) > plan.push_hz[group[place]]
+        if standing_hz is None and lines.found[0] and far and told:
             # The law moves a line by a share of where it is, not of where it should be.
             lines = found(_still(task, int(group[place]), window, samples, vibrato, off), line)
         each_found.append(lines)
@@ -245,11 +247,13 @@ def _density(task: Task, longest: Plan, samples: Samples) -> Reals:
         return stretch.floor_density(stretch.floor(task.hz, _loud_hz(longest.crowd)))
     vibrato = task.law.cents(window.first, window.last)
     found = np.zeros(len(task.hz))
-    for place in range(len(task.hz)):
-        line = slice(place, place + 1)
-        stretch = _still(task, place, window, samples, vibrato, 1.0)
-        floor = stretch.floor(task.hz[line], _loud_hz(_seen_from(longest.crowd, line)))
-        found[line] = stretch.floor_density(floor)
+    # Copies of a partial lie so close that the noise beside them is the same.
+    partial = task.partials // task.sounding.voice(task.place).copies
+    for each in np.unique(partial):
+        lines = np.flatnonzero(partial == each)
+        stretch = _still(task, int(lines[0]), window, samples, vibrato, 1.0)
+        floor = stretch.floor(task.hz[lines], _loud_hz(_seen_from(longest.crowd, lines[:1])))
+        found[lines] = stretch.floor_density(floor)
     return found
 
 
