@@ -29,6 +29,9 @@ OVER_NOISE = 5.0  # amplitude over the floor's; noise alone comes so high in e^-
 OVER_LEAK = 2.0
 _RIVAL = 0.01  # amplitude over a partial's own from which a neighbour bounds the search for it
 _SHOULDER_BINS = 2.0 * MAIN_LOBE_BINS  # nearer than this main lobes meet
+_MIRROR_BINS = 8  # both main lobes of a line whose amplitude changes its sign
+_STILL = 0.02  # asymmetry; one of two peaks has a quarter or more
+_SURE = 4.0  # uncertainties
 _FAR_OFF_CENTS = 0.005  # a line so far off is looked at again, under the law as it moves that line
 
 Samples = Callable[[Window], Reals]
@@ -124,13 +127,22 @@ def plan(task: Task, window: Window) -> Plan:
     return Plan(window, crowd, own, amplitude, pushed / np.maximum(amplitude, 1e-300) * bin_hz)
 
 
-def measure(task: Task, group: NDArray[np.int64], plan: Plan, samples: Samples) -> Raw:
-    """Measure the partials at the indices `group` of the task in the window of `plan`."""
+def measure(
+    task: Task,
+    group: NDArray[np.int64],
+    plan: Plan,
+    samples: Samples,
+    standing_hz: Reals | None = None,
+) -> Raw:
+    """Measure the partials at the indices `group` of the task in the window of `plan`.
+
+    They are searched for; or with `standing_hz` (one each) read by a step from there.
+    """
     window, own, hz = plan.window, plan.own[group], task.hz[group]
     crowd, expected = _seen_from(plan.crowd, group), plan.amplitude[group]
     bin_hz = task.sounding.rate / (window.last - window.first)
     pressed = pressure(crowd, hz, own, bin_hz)
-    lines = _lines(task, group, plan, samples)
+    lines = _lines(task, group, plan, samples, standing_hz)
     pushed = pressed.all_push / np.maximum(lines.amplitude, 1e-300) * bin_hz
     notes, index = np.unique(crowd.note, return_inverse=True)
     pushes = np.stack([pressed.push[:, index == note].sum(axis=1) for note in range(len(notes))])
@@ -154,7 +166,13 @@ def measure(task: Task, group: NDArray[np.int64], plan: Plan, samples: Samples) 
     )
 
 
-def _lines(task: Task, group: NDArray[np.int64], plan: Plan, samples: Samples) -> Lines:
+def _lines(
+    task: Task,
+    group: NDArray[np.int64],
+    plan: Plan,
+    samples: Samples,
+    standing_hz: Reals | None,
+) -> Lines:
     """Find the lines of the partials `group`: at once where the note is still, else one by one."""
     crowd, own, hz = _seen_from(plan.crowd, group), plan.own[group], task.hz[group]
     rate, window = task.sounding.rate, plan.window
@@ -164,6 +182,8 @@ def _lines(task: Task, group: NDArray[np.int64], plan: Plan, samples: Samples) -
     def found(stretch: Stretch, line: slice) -> Lines:
         loud_hz = _loud_hz(_seen_from(crowd, line))
         floor = stretch.floor(hz[line], loud_hz)
+        if standing_hz is not None:
+            return stretch.lines_at(standing_hz[line], floor)
         return stretch.lines(hz[line], low[line], high[line], floor)
 
     if not task.law.moves:
@@ -172,13 +192,42 @@ def _lines(task: Task, group: NDArray[np.int64], plan: Plan, samples: Samples) -
     each_found = []
     for place in range(len(group)):
         line = slice(place, place + 1)
-        lines = found(_still(task, int(group[place]), window, samples, vibrato, 1.0), line)
+        off = 1.0 if standing_hz is None else float(standing_hz[place] / hz[place])
+        lines = found(_still(task, int(group[place]), window, samples, vibrato, off), line)
         off = float(lines.hz[0] / hz[place])
-        if lines.found[0] and abs(1200.0 * np.log2(off)) > _FAR_OFF_CENTS:
+        far = abs(1200.0 * np.log2(off)) > _FAR_OFF_CENTS
+        told = abs(lines.hz[0] - hz[place]) > plan.push_hz[group[place]]
+        if standing_hz is None and lines.found[0] and far and told:
             # The law moves a line by a share of where it is, not of where it should be.
             lines = found(_still(task, int(group[place]), window, samples, vibrato, off), line)
         each_found.append(lines)
     return joined(each_found)
+
+
+def is_one_line(task: Task, raw: Raw, line: int, samples: Samples, off_cents: float) -> bool:
+    """Say whether the partial at an index of the task is one line, `off_cents` off, where found.
+
+    The phase of one that is, stands still there or turns over. A peak beside the place of a line
+    whose amplitude changes its sign does not; nor does what is no line, or is pushed so far.
+    """
+    window = Window(int(raw.first[line]), int(raw.last[line]))
+    hz = float(raw.hz[line])
+    if task.law.moves:
+        vibrato = task.law.cents(window.first, window.last)
+        stretch = _still(task, line, window, samples, vibrato, hz / float(task.hz[line]))
+    else:
+        stretch = Stretch(samples(window), task.sounding.rate)
+    planned = plan(task, window)
+    crowd, own = _seen_from(planned.crowd, slice(line, line + 1)), planned.own[line]
+    apart_hz = np.maximum(crowd.low_hz - hz, hz - crowd.high_hz).ravel()
+    rival = ~own & (crowd.amplitude > _RIVAL * raw.amplitude[line])
+    apart = apart_hz[rival].min(initial=np.inf) / stretch.bin_hz - MAIN_LOBE_BINS
+    reach = int(np.clip(apart, 1.0, _MIRROR_BINS))
+    read = stretch.lines_at(raw.hz[[line]], raw.floor[[line]])
+    # Noise has no symmetry: its share of the power, in a lobe two bins wide, is its own.
+    noise = (2 * reach + 1) / 2.0 * float(raw.floor[line] / read.amplitude[0]) ** 2
+    pushed_cents = _SURE * float(read.drift_hz[0]) / hz * 1200.0 / np.log(2.0)
+    return stretch.asymmetry(hz, reach) <= _STILL + noise and off_cents > pushed_cents
 
 
 def _still(
@@ -198,11 +247,13 @@ def _density(task: Task, longest: Plan, samples: Samples) -> Reals:
         return stretch.floor_density(stretch.floor(task.hz, _loud_hz(longest.crowd)))
     vibrato = task.law.cents(window.first, window.last)
     found = np.zeros(len(task.hz))
-    for place in range(len(task.hz)):
-        line = slice(place, place + 1)
-        stretch = _still(task, place, window, samples, vibrato, 1.0)
-        floor = stretch.floor(task.hz[line], _loud_hz(_seen_from(longest.crowd, line)))
-        found[line] = stretch.floor_density(floor)
+    # Copies of a partial lie so close that the noise beside them is the same.
+    partial = task.partials // task.sounding.voice(task.place).copies
+    for each in np.unique(partial):
+        lines = np.flatnonzero(partial == each)
+        stretch = _still(task, int(lines[0]), window, samples, vibrato, 1.0)
+        floor = stretch.floor(task.hz[lines], _loud_hz(_seen_from(longest.crowd, lines[:1])))
+        found[lines] = stretch.floor_density(floor)
     return found
 
 

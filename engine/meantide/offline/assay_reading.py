@@ -8,7 +8,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meantide.offline.assay_masking import Sounding
-from meantide.offline.assay_measuring import OVER_LEAK, OVER_NOISE, Raw, Samples, Task, measure_all
+from meantide.offline.assay_measuring import (
+    OVER_LEAK,
+    OVER_NOISE,
+    Raw,
+    Samples,
+    Task,
+    is_one_line,
+    measure_all,
+)
 from meantide.offline.assay_sections import Spectrum
 from meantide.offline.assay_wander import Wander, wander
 from meantide.offline.assay_windows import LONGEST_WINDOW_S, Steady, Window, candidates
@@ -16,6 +24,9 @@ from meantide.offline.partials import Reals
 
 HIGHEST_OF_RATE = 0.42  # above this part of the rate a voice may already fade its partials out
 FAINTEST_DB = 12.0  # a partial may stand so far under what the log says of it
+FAINTEST_SIDEBAND = 10.0 ** (-90.0 / 20.0)
+"""Amplitude over the note's strongest line. Where a sideband is that faint, or gone, what is seen
+there may be what no log tells of: rounding, and images of envelopes that run straight."""
 _DEAD = 1e-6  # amplitude over the strongest partial's, under which a partial tells no level
 
 
@@ -110,6 +121,8 @@ def _judge(task: Task, raw: Raw, tolerance_cents: float) -> tuple[PartialReading
         & (raw.amplitude >= OVER_LEAK * raw.leak)
     )
     spectrum = task.sounding.spectrum(task.place, task.spectrum)
+    if task.sounding.voice(task.place).sidebands:
+        seen &= raw.amplitude >= FAINTEST_SIDEBAND * raw.amplitude[seen].max(initial=0.0)
     left = spectrum.least[task.partials]
     gain = _gain(task, raw, seen, left)
     least = raw.expected * left * gain * faintest
@@ -163,23 +176,20 @@ def _judge(task: Task, raw: Raw, tolerance_cents: float) -> tuple[PartialReading
 
 
 def _confirmed(
-    task: Task,
-    raw: Raw,
-    readings: tuple[PartialReading, ...],
-    samples: Samples,
-    tolerance_cents: float,
+    task: Task, raw: Raw, readings: tuple[PartialReading, ...], samples: Samples, most_cents: float
 ) -> tuple[PartialReading, ...]:
-    """Let a sideband be off its place only if it is so in short windows too.
+    """Let a sideband be off its place, by more than `most_cents`, only if it is one line there.
 
     One whose amplitude changes its sign within the window has two peaks, beside where it lies.
     """
-    found = list(readings)
-    for line, each in enumerate(readings):
-        if each.fate is Fate.RESOLVED and abs(each.cents or 0.0) > tolerance_cents:
-            other = wander(task, raw, np.array([line]), samples, tolerance_cents)
-            if other.partial is not None:
-                found[line] = replace(each, fate=Fate.TURNING)
-    return tuple(found)
+    return tuple(
+        replace(each, fate=Fate.TURNING)
+        if each.fate is Fate.RESOLVED
+        and abs(each.cents or 0.0) > most_cents
+        and not is_one_line(task, raw, line, samples, abs(each.cents or 0.0) - most_cents)
+        else each
+        for line, each in enumerate(readings)
+    )
 
 
 def _gain(task: Task, raw: Raw, seen: NDArray[np.bool_], left: Reals) -> float:

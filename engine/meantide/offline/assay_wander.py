@@ -106,7 +106,10 @@ def _deviations(
 
     In cents; NaN and infinity where it is not to be seen.
     """
-    found = measure(task, lines, short, samples)
+    # Where its amplitude changes its sign a sideband has two peaks, beside where it lies: it is not
+    # searched for, but asked whether it stands still where it stands as a whole.
+    sidebands = task.sounding.voice(task.place).sidebands
+    found = measure(task, lines, short, samples, raw.hz[lines] if sidebands else None)
     size = short.window.last - short.window.first
     longer = (raw.last[lines] - raw.first[lines]) / size
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -115,13 +118,13 @@ def _deviations(
         random_hz = raw.random_hz[lines] * longer**1.5 * fainter
         cents = 1200.0 * np.log2(found.hz / raw.hz[lines])
     a_hz = 1200.0 / np.log(2.0) / task.hz[lines]
-    doubt = (random_hz + found.push_hz + raw.random_hz[lines] + raw.push_hz[lines]) * a_hz
+    pushed_hz = found.push_hz + found.drift_hz if sidebands else found.push_hz
+    doubt = (random_hz + pushed_hz + raw.random_hz[lines] + raw.push_hz[lines]) * a_hz
     there = found.found & np.isfinite(cents) & np.isfinite(doubt)
     # A line may be on its way through nothing there: then what is found is another.
     there &= found.amplitude >= OVER_LEAK * found.leak
     there &= found.amplitude >= OVER_NOISE * raw.floor[lines] * np.sqrt(longer)
-    if task.sounding.voice(task.place).sidebands:
-        # Where its amplitude changes its sign a sideband has two peaks, beside where it lies.
+    if sidebands:
         there &= found.amplitude >= _ON_ITS_WAY * raw.amplitude[lines]
     return np.where(there, cents, np.nan), np.where(there, doubt, np.inf)
 
