@@ -7,11 +7,12 @@ becomes vectors.
 """
 
 import math
+from typing import Any
 
 import numpy as np
 
 from meantide.voice.compiled_kepler import fed_back_sine, precise_sine
-from meantide.voice.compiled_sines import reduced, sine
+from meantide.voice.compiled_sines import reduced, sine_of_half_turns
 from meantide.voice.compiling import inlined
 from meantide.voice.decimator import REACH
 from meantide.voice.fm_points import FEEDBACK, FREQUENCY, HEARD, INDEX
@@ -20,6 +21,13 @@ from meantide.voice.kernel import CELL, F32, F64
 PER_TURN = 1.0 / (2.0 * math.pi)
 TAPS_AT_ONCE = 7  # of the decimator's 49
 ZERO = np.float32(0.0)
+CELLTH, HALF_CELLTH = 1.0 / CELL, 0.5 / CELL
+PER_HALF_TURN = 1.0 / math.pi
+TO_HALF_TURNS = CELLTH * PER_HALF_TURN
+TURN_OF_32_BITS = 2.0**32
+HALF_TURNS = np.float32(2.0**-31)
+SAMPLES = np.float32(CELL)
+PLACES = np.arange(CELL, dtype=np.int32)
 
 
 @inlined
@@ -64,44 +72,104 @@ def move(gain: float, step: float, late: float, sound: F64, sums: F64) -> None:
 
 @inlined
 def sum_single(
-    count: int, begun: F64, steps: F64, phases: F64, late: float, sounds: F32, moves: F32,
+    count: int, begun: F64, ending: F64, phases: F64, late: float, sounds: F32, moves: F32,
     cell: F32,
 ) -> None:  # fmt: skip
-    """Do as `sum_operators`, without feedback, in float32; `moves` (CELL,) is scratch."""
-    for b in range(CELL):
-        cell[b] = ZERO
+    """Do as `sum_operators`, in float32; `moves` (CELL,) is scratch."""
+    silent = True
     for target in range(count):
-        rate, bend = begun[FREQUENCY + target], 0.5 * steps[FREQUENCY + target]
-        phase = phases[target]
-        moved = False
-        for source in range(target):
-            place = INDEX + target * (target - 1) // 2 + source
-            gain, step = begun[place] * PER_TURN, steps[place] * PER_TURN
-            if gain != 0.0 or step != 0.0:
-                if not moved:
-                    for b in range(CELL):
-                        moves[b] = ZERO
-                moved = True
-                move_single(gain, step, late, sounds[source], moves)
+        rate, next_rate = begun[FREQUENCY + target], ending[FREQUENCY + target]
+        bend = (next_rate - rate) * HALF_CELLTH
+        # p + t·(r + t·b), t = n + late, is q + n·m + b·n·(n - CELL) in whole samples n
+        phase = reduced(phases[target] + late * (rate + late * bend))
+        mean = rate + (2.0 * late + CELL) * bend
+        first, turn = fixed(phase), fixed(mean)
+        sources, gain, step = 0, 0.0, 0.0
+        source = 0
+        for other in range(target):
+            place = INDEX + target * (target - 1) // 2 + other
+            if begun[place] != 0.0 or ending[place] != 0.0:
+                sources += 1
+                source = other
         sound = sounds[target]
-        if moved:
-            for b in range(CELL):
-                t = b + late
-                angle = phase + t * (rate + t * bend) + moves[b]
-                sound[b] = sine(np.float32(reduced(angle)))
+        if sources > 1:
+            gather(target, begun, ending, late, sounds, moves)
+            move_sines(first, turn, bend, 1.0, 0.0, moves, sound)
+        elif sources == 1:
+            place = INDEX + target * (target - 1) // 2 + source
+            step = (ending[place] - begun[place]) * TO_HALF_TURNS
+            gain = begun[place] * PER_HALF_TURN + step * late
+            move_sines(first, turn, bend, gain, step, sounds[source], sound)
+        elif bend != 0.0:
+            move_sines(first, turn, bend, 0.0, 0.0, cell, sound)
         else:
-            for b in range(CELL):
-                t = b + late
-                sound[b] = sine(np.float32(reduced(phase + t * (rate + t * bend))))
-        gain, step = begun[HEARD + target], steps[HEARD + target]
-        if gain != 0.0 or step != 0.0:
-            move_single(gain, step, late, sound, cell)
+            still_sines(first, turn, sound)
+        gain = begun[HEARD + target]
+        if gain != 0.0 or ending[HEARD + target] != 0.0:
+            step = (ending[HEARD + target] - gain) * CELLTH
+            gain += step * late
+            if silent:
+                begin(gain, step, sound, cell)
+            else:
+                move_single(gain, step, sound, cell)
+            silent = False
+    if silent:
+        for b in range(CELL):
+            cell[b] = ZERO
 
 
 @inlined
-def move_single(gain: float, step: float, late: float, sound: F32, sums: F32) -> None:
+def fixed(cycles: float) -> Any:
+    """Return a phase or its change in 32-bit fixed point, where whole turns fall away unasked."""
+    return np.int32(np.int64(np.floor(cycles * TURN_OF_32_BITS + 0.5)))
+
+
+@inlined
+def still_sines(first: Any, turn: Any, sound: F32) -> None:
+    """Write sines that nothing moves."""
+    for b in range(CELL):
+        phase = np.int32(first + np.int32(PLACES[b] * turn))
+        sound[b] = sine_of_half_turns(np.float32(phase) * HALF_TURNS)
+
+
+@inlined
+def move_sines(
+    first: Any, turn: Any, bend: float, gain: float, step: float, mover: F32, sound: F32
+) -> None:
+    """Write sines moved by a sound, `gain` and its `step` a sample in half turns."""
+    bent, full, rise = np.float32(2.0 * bend), np.float32(gain), np.float32(step)
+    for b in range(CELL):
+        t = np.float32(b)
+        phase = np.int32(first + np.int32(PLACES[b] * turn))
+        moved = bent * (t * (t - SAMPLES)) + (full + rise * t) * mover[b]
+        sound[b] = sine_of_half_turns(np.float32(phase) * HALF_TURNS + moved)
+
+
+@inlined
+def gather(target: int, begun: F64, ending: F64, late: float, sounds: F32, moves: F32) -> None:
+    """Write the sum of all that moves an operator, in half turns."""
+    for b in range(CELL):
+        moves[b] = ZERO
+    for source in range(target):
+        place = INDEX + target * (target - 1) // 2 + source
+        if begun[place] != 0.0 or ending[place] != 0.0:
+            step = (ending[place] - begun[place]) * TO_HALF_TURNS
+            gain = begun[place] * PER_HALF_TURN + step * late
+            move_single(gain, step, sounds[source], moves)
+
+
+@inlined
+def begin(gain: float, step: float, sound: F32, sums: F32) -> None:
+    """Write a sound whose gain runs straight."""
+    first, rise = np.float32(gain), np.float32(step)
+    for b in range(CELL):
+        sums[b] = (first + rise * np.float32(b)) * sound[b]
+
+
+@inlined
+def move_single(gain: float, step: float, sound: F32, sums: F32) -> None:
     """Add to `sums` a sound whose gain runs straight."""
-    first, rise = np.float32(gain + step * late), np.float32(step)
+    first, rise = np.float32(gain), np.float32(step)
     for b in range(CELL):
         sums[b] += (first + rise * np.float32(b)) * sound[b]
 

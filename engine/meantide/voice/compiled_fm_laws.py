@@ -1,0 +1,134 @@
+"""Where an FM note stands at the end of its next cell, compiled: the laws of `FmTable`.
+
+One note at one age, all in float64.
+"""
+
+import math
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from meantide.voice.compiled_course import colour_at, frequency_at, gain_at, is_restless
+from meantide.voice.compiled_envelope import level_at
+from meantide.voice.compiling import inlined
+from meantide.voice.fm_description import KEY_CENTRE_HZ
+from meantide.voice.fm_limits import OCTAVES, PITCHES, STEPS
+from meantide.voice.fm_operators import MOST_ERRORS
+from meantide.voice.fm_points import (
+    DEPTH,
+    FEEDBACK,
+    FREQUENCY,
+    HEARD,
+    INDEX,
+    KEY,
+    LEVEL,
+    SHARE,
+    VELOCITY,
+)
+from meantide.voice.fm_table import COLOUR_NEPERS
+from meantide.voice.kernel import F64
+from meantide.voice.prepared import FADE_FROM, FADE_TO
+
+Records = NDArray[np.void]
+Record = Any
+
+
+@inlined
+def write_full(
+    age: int, note: Record, course: Record, answers: F64, rate: float, ratio_goals: F64,
+    ratio_slopes: F64, following: F64, shape_goals: F64, shape_slopes: F64, limits: F64,
+    factors: F64, full: F64, point: F64,
+) -> None:  # fmt: skip
+    """Write the point of a note `age` samples old with all envelopes open, as `FmTable.points_at`.
+
+    Its frequencies go to `point`. Notes whether anything but envelopes moves on from there, and
+    how exact the operators must be.
+    """
+    pitch = frequency_at(course, answers, age)
+    gain = gain_at(course, answers, age)
+    colour = colour_at(course, answers, age) * COLOUR_NEPERS
+    scale = math.exp(min(colour, limit_at(limits, pitch * note.stretch)))
+    octaves = max(math.log2(pitch * rate / KEY_CENTRE_HZ), 0.0)
+    shape_rest = max(note.shape_arrive - age, 0.0)
+    highest = 0.5 * (2.0 * note.factor - 1.0)
+    precise = False
+    write_frequencies(age, note, pitch, ratio_goals, ratio_slopes, following, point)
+    for i in range(note.count):
+        nepers = shape_goals[VELOCITY + i] - shape_slopes[VELOCITY + i] * shape_rest
+        nepers += (shape_goals[KEY + i] - shape_slopes[KEY + i] * shape_rest) * octaves
+        factors[i] = math.exp(nepers)
+        level = shape_goals[LEVEL + i] - shape_slopes[LEVEL + i] * shape_rest
+        full[HEARD + i] = level * factors[i] * gain * faded(point[FREQUENCY + i] / highest)
+        share = shape_goals[SHARE + i] - shape_slopes[SHARE + i] * shape_rest
+        full[FEEDBACK + i] = share * factors[i] * scale
+        precise |= share != 0.0 or shape_slopes[SHARE + i] * shape_rest != 0.0
+    place = 0
+    for target in range(note.count):
+        for source in range(target):
+            index = shape_goals[DEPTH + place] - shape_slopes[DEPTH + place] * shape_rest
+            full[INDEX + place] = index * factors[source] * scale
+            place += 1
+    # as `errors_of`
+    place = 0
+    for target in range(note.count):
+        errors = 1.0
+        for source in range(target):
+            errors += full[INDEX + place] * factors[source]
+            place += 1
+        factors[target] = errors
+        precise |= errors > MOST_ERRORS
+    note.precise = 1 if precise else 0
+    moves = is_restless(course, age) or note.ratio_arrive > age or shape_rest > 0.0
+    note.still = 0 if moves else 1
+
+
+@inlined
+def write_frequencies(
+    age: float, note: Record, pitch: float, ratio_goals: F64, ratio_slopes: F64, following: F64,
+    point: F64,
+) -> None:  # fmt: skip
+    """Write the frequencies of a note's operators at `age`, when it is at `pitch`, to `point`."""
+    rest = max(note.ratio_arrive - age, 0.0)
+    for i in range(note.count):
+        frequency = ratio_goals[i] * (pitch if following[i] > 0.0 else 1.0)
+        if rest > 0.0:
+            frequency *= math.exp(-ratio_slopes[i] * rest)
+        point[FREQUENCY + i] = frequency
+
+
+@inlined
+def open_up(
+    age: int, note: Record, envelopes: Records, silencing: float, full: F64, amplitudes: F64,
+    point: F64,
+) -> None:  # fmt: skip
+    """Write to `point` the full point, less what the envelopes close at `age` samples."""
+    for i in range(note.count):
+        amplitude = level_at(envelopes[i], age, silencing)
+        amplitudes[i] = amplitude
+        point[HEARD + i] = full[HEARD + i] * amplitude
+        point[FEEDBACK + i] = min(max(full[FEEDBACK + i] * amplitude, -1.0), 1.0)
+    place = 0
+    for target in range(note.count):
+        for source in range(target):
+            point[INDEX + place] = full[INDEX + place] * amplitudes[source]
+            place += 1
+
+
+@inlined
+def limit_at(limits: F64, pitch: float) -> float:
+    """Return the highest colour, in nepers, at `pitch` (cycles a sample); as `fm_limits`."""
+    place = (math.log2(2.0 * pitch) + OCTAVES) * STEPS
+    place = min(max(place, 0.0), PITCHES - 1.001)
+    below = int(place)
+    low, high = limits[below], limits[below + 1]
+    return float(low + (high - low) * (place - below))
+
+
+@inlined
+def faded(share: float) -> float:
+    """Return the factor on an operator at this share of where it would fold; as `nyquist_fade`."""
+    place = (share - FADE_FROM) / (FADE_TO - FADE_FROM)
+    if place <= 0.0:
+        return 1.0
+    return math.cos(0.5 * math.pi * place) ** 2 if place < 1.0 else 0.0
