@@ -164,3 +164,51 @@ def test_any_clean_tone_anywhere_is_found(hz, off_cents, size, phase):
     measured = read_lines(samples, [hz]).hz[0]
     # A quarter of a second at 60 Hz holds its mirror image 30 bins off, 145 dB down.
     assert abs(tones.cents(measured, true_hz)) < 1e-4
+
+
+# -- a line whose amplitude changes its sign ---------------------------------------------------
+
+
+def turning(off_hz: float = 0.0) -> Stretch:
+    """Return a line at 440 Hz and so many more that dies, and comes again the other way up."""
+    at_s = np.arange(RATE) / RATE
+    return Stretch((0.45 - at_s) * np.cos(2 * np.pi * (440.0 + off_hz) * at_s + 0.3), RATE)
+
+
+def found_hz(stretch: Stretch) -> float:
+    near = [np.array([each]) for each in (440.0, 430.0, 450.0)]
+    return float(stretch.lines(*near, np.zeros(1)).hz[0])
+
+
+def test_one_that_changes_its_sign_has_a_peak_beside_its_place_and_no_symmetry_there():
+    stretch = turning()
+    beside = found_hz(stretch)
+    assert abs(beside - 440.0) > 0.5
+    assert stretch.asymmetry(beside, 8) > 0.2
+    assert stretch.asymmetry(440.0, 8) < 1e-6
+
+
+def test_by_a_step_from_its_place_it_stands_still_and_elsewhere_it_does_not():
+    floor = np.zeros(1)
+    assert turning().lines_at(np.array([440.0]), floor).hz[0] == pytest.approx(440.0, abs=1e-6)
+    moved = turning(0.1).lines_at(np.array([440.0]), floor).hz[0]
+    assert abs(moved - 440.0) > 0.05
+
+
+def test_a_steady_line_is_read_by_one_step_and_is_symmetric_where_it_lies():
+    at_s = np.arange(RATE) / RATE
+    stretch = Stretch(np.cos(2 * np.pi * 441.3 * at_s), RATE)
+    read = stretch.lines_at(np.array([440.0]), np.zeros(1))
+    assert read.hz[0] == pytest.approx(441.3, abs=1e-6)
+    assert stretch.asymmetry(441.3, 8) < 1e-6
+
+
+def test_a_neighbour_that_comes_and_goes_quickly_is_seen_by_its_skirt():
+    at_s = np.arange(RATE // 5) / RATE  # a bin is 5 Hz
+    line = np.cos(2 * np.pi * 440.0 * at_s)
+    quick = np.minimum(at_s / 0.08, 1.0) * np.cos(2 * np.pi * 464.0 * at_s + 1.0)
+    near, floor = np.array([440.0]), np.zeros(1)
+    alone = Stretch(line, RATE).lines_at(near, floor)
+    pushed = Stretch(line + quick, RATE).lines_at(near, floor)
+    assert alone.drift_hz[0] < 1e-3
+    assert 1e-3 < abs(pushed.hz[0] - 440.0) < 4.0 * pushed.drift_hz[0]

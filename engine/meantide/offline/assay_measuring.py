@@ -96,9 +96,23 @@ class Raw:
     last: NDArray[np.int64]
 
 
-def measure_all(task: Task, windows: tuple[Window, ...], samples: Samples) -> Raw:
-    """Measure each partial in the window that promises to leave the least doubt about it."""
-    plans = [plan(task, window) for window in windows]
+def hopeless(plans: list[Plan], task: Task, limit_cents: float) -> bool:
+    """Say whether no plan can resolve any partial to `limit_cents`, or miss one.
+
+    Each lies in the midst of others then, as copies do that drift over each other. What is planned
+    is the most that a partial comes to: fainter, it would only be less sure.
+    """
+    limit_hz = task.hz * np.expm1(limit_cents * np.log(2.0) / 1200.0)
+    for each in plans:
+        bin_hz = task.sounding.rate / (each.window.last - each.window.first)
+        crowded = _crowded(each.crowd, each.own, task.hz, each.amplitude, bin_hz)
+        if not crowded.all() or np.any(each.push_hz <= limit_hz):
+            return False
+    return True
+
+
+def measure_all(task: Task, plans: list[Plan], samples: Samples) -> Raw:
+    """Measure each partial by that of `plans` that promises to leave the least doubt about it."""
     density = _density(task, plans[0], samples)
     doubt = np.stack([_doubt_hz(each, density, task.sounding.rate) for each in plans])
     chosen = np.argmin(doubt, axis=0)

@@ -14,8 +14,10 @@ from meantide.offline.assay_measuring import (
     Raw,
     Samples,
     Task,
+    hopeless,
     is_one_line,
     measure_all,
+    plan,
 )
 from meantide.offline.assay_sections import Spectrum
 from meantide.offline.assay_wander import Wander, wander
@@ -97,13 +99,17 @@ def read_zone(
         return (), None
     followed_hz = spectrum.ratio[partials] * zone.hz
     task = Task(sounding, place, zone.spectrum, partials, expected_hz[partials], followed_hz)
+    plans = [plan(task, window) for window in windows]
+    copies = sounding.voice(place).copies
+    if copies > 1 and hopeless(plans, task, tolerance_cents / 2.0):
+        return _not_apart(task, windows[0], copies), None
     offset = min(window.first for window in windows)
     samples = audio.read(offset, max(window.last for window in windows))
 
     def of(window: Window) -> Reals:
         return samples[window.first - offset : window.last - offset]
 
-    raw = measure_all(task, windows, of)
+    raw = measure_all(task, plans, of)
     readings = _judge(task, raw, tolerance_cents)
     if sounding.voice(place).sidebands:
         readings = _confirmed(task, raw, readings, of, tolerance_cents)
@@ -220,6 +226,26 @@ def _one_is_due(
     clear = (mean >= OVER_NOISE * raw.floor) & (mean >= OVER_LEAK * raw.leak) & raw.held
     all_in_reach = len(partials) == len(spectrum.gain)
     return np.full(len(partials), bool(clear.all()) and all_in_reach)
+
+
+def _not_apart(task: Task, window: Window, copies: int) -> tuple[PartialReading, ...]:
+    """Return what is said of a unison whose copies no window can tell apart: it is not measured."""
+    return tuple(
+        PartialReading(
+            int(partial) // copies + 1,
+            Fate.UNISON,
+            float(hz),
+            None,
+            None,
+            None,
+            None,
+            None,
+            window.first,
+            window.last,
+            int(partial) % copies + 1,
+        )
+        for partial, hz in zip(task.partials, task.hz, strict=True)
+    )
 
 
 def _whole_unisons(readings: tuple[PartialReading, ...]) -> tuple[PartialReading, ...]:

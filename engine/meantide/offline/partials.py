@@ -158,9 +158,9 @@ class Stretch:
         """Read the lines at `hz` by one step from there: whether, and which way, their phase turns.
 
         For a line that is there it says 0, however its amplitude changes, its sign too; for a
-        steady one near by where it is. The amplitude is what is seen at `hz`; `drift_hz` is what the
-        skirts of others may do: those of lines that come and go quickly reach further than the
-        window's, and make the line's own lobe asymmetric.
+        steady one near by where it is. The amplitude is what is seen at `hz`; `drift_hz` is what
+        the skirts of others may do: those of lines that come and go quickly reach further than
+        the window's, and make the line's own lobe asymmetric.
         """
         transforms = self._transform(hz)
         stepped = hz + self._step_hz(transforms)
@@ -184,8 +184,8 @@ class Stretch:
         for one phase, and |sum of X(w + f) X(w - f)| is the sum of |X|^2. Of anything else, as of
         one of two peaks, it is less.
         """
-        offset_hz = np.arange(-reach_bins, reach_bins + 1) * self.bin_hz
-        bins = self._transform(hz + offset_hz)[0]
+        offset = np.arange(-reach_bins, reach_bins + 1, dtype=np.float64)
+        bins = self._transform(np.asarray(hz + offset * self.bin_hz, dtype=np.float64))[0]
         power = float(np.sum(np.abs(bins) ** 2))
         return 1.0 - float(np.abs(np.sum(bins * bins[::-1]))) / power if power else 1.0
 
