@@ -15,7 +15,15 @@ from meantide import __version__
 from meantide.document import parse_json
 from meantide.errors import InvalidValue
 from meantide.layout_files import read_layout
-from meantide.perform.event import MOST_BEND_CENTS, Event, Held, Kind, Pitch, PitchKind
+from meantide.perform.event import (
+    MOST_BEND_CENTS,
+    MOST_THINNED,
+    Event,
+    Held,
+    Kind,
+    Pitch,
+    PitchKind,
+)
 from meantide.perform.master import LOUDEST_DB, QUIETEST_DB
 from meantide.pitch import Tuning
 from meantide.pitch_files import read_anchor
@@ -36,6 +44,7 @@ AMOUNTS = {
     Kind.TIMBRE: (0.0, 1.0),
     Kind.SUSTAIN: (0.0, 1.0),
     Kind.SOSTENUTO: (0.0, 1.0),
+    Kind.THIN: (1.0, MOST_THINNED),
 }
 """What an event's amount may be, by its kind; others have none."""
 NO_AMOUNT = (0.0, 0.0)

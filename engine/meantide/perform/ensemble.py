@@ -8,6 +8,7 @@ from meantide.perform.early_touch import RESTING, EarlyTouch
 from meantide.perform.event import (
     ALL_PARTS,
     MOST_BEND_CENTS,
+    MOST_THINNED,
     NO_NOTE,
     Event,
     Held,
@@ -41,6 +42,7 @@ class Counts:
     late: int = 0
     refused: int = 0
     taken: int = 0
+    thinned: int = 0
     struck: int = 0
     softened_samples: int = 0
 
@@ -72,6 +74,7 @@ class Ensemble:
             Kind.SOSTENUTO: self._sostenuto,
             Kind.NOTES_OFF: self._notes_off,
             Kind.SOUND_OFF: self._sound_off,
+            Kind.THIN: self._thin,
             Kind.TUNING: self._retune,
             Kind.VOICE: self._change_voice,
             Kind.REVOICE: self._revoice,
@@ -222,6 +225,17 @@ class Ensemble:
     def _sound_off(self, event: Event) -> None:
         self._early.forget()
         self._let_go(event, list(self.notes), Stage.SILENCED)
+
+    def _thin(self, event: Event) -> None:
+        if not 1.0 <= event.amount <= MOST_THINNED:
+            self._refuse(event)
+            return
+        notes = self.notes.least_missed(int(event.amount))
+        self.notes.release(notes, Stage.SILENCED)
+        for note in notes:
+            note.key_down = note.caught = False
+            self._tell(OutcomeKind.THINNED, event.sample, note)
+        self.counts.thinned += len(notes)
 
     # -- what notes are made of -------------------------------------------------------------
 

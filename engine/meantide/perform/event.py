@@ -38,15 +38,19 @@ class Kind(IntEnum):
     """From now on the part's notes come from the pitch of the one before, within `samples`."""
     REVOICE = 16
     """The part's voice, and its notes that sound, take on other numbers within `samples`."""
+    THIN = 17
+    """So many notes (`amount`) are faded out, of those that would be missed least."""
 
 
 TOUCHES = frozenset({Kind.BEND, Kind.PRESSURE, Kind.TIMBRE})
 """Events that move one note: that of an id, else those of a pitch."""
 PEDALS = frozenset({Kind.SUSTAIN, Kind.SOSTENUTO})
 """Events that put a part's pedal down (an amount of 1/2 or more) or let it up."""
-ENDING_KINDS = frozenset({Kind.NOTE_OFF, Kind.NOTES_OFF, Kind.SOUND_OFF})
+ENDING_KINDS = frozenset({Kind.NOTE_OFF, Kind.NOTES_OFF, Kind.SOUND_OFF, Kind.THIN})
 MOST_BEND_CENTS = 12_000.0
 """Ten octaves either way."""
+MOST_THINNED = 4096.0
+"""More notes than that never sound."""
 
 
 class PitchKind(IntEnum):
@@ -90,7 +94,7 @@ class Event(NamedTuple):
     """The note's id: 0 and above as given by the player, below NO_NOTE as given by the engine."""
     pitch: Pitch = Pitch(PitchKind.NONE, 0.0)
     amount: float = 0.0
-    """Velocity, pressure, timbre or pedal 0..1, bend in cents, level in dB, or pan -1..1."""
+    """Velocity, pressure, timbre or pedal 0..1, cents, dB, pan -1..1, or how many notes."""
     samples: int = 0
     """Length of a glide or ramp."""
     value: int = 0
@@ -155,6 +159,8 @@ class OutcomeKind(IntEnum):
     """For the first time pressure or timbre is not at rest."""
     REVOICED = 8
     """Its voice took on other numbers."""
+    THINNED = 9
+    """Faded out early because blocks took too long to make."""
 
 
 class Outcome(NamedTuple):

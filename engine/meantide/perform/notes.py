@@ -2,6 +2,7 @@
 
 from collections.abc import Hashable, Iterator
 from dataclasses import dataclass
+from heapq import nsmallest
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,6 +76,23 @@ class Notes:
         """Return the sounding note of that id, or None."""
         return self._by_id.get(note_id)
 
+    @property
+    def lasting(self) -> int:
+        """How many notes sound that are not on their way out within 5 ms."""
+        return sum(not note.silenced for note in self._by_id.values())
+
+    def least_missed(self, count: int) -> list[Note]:
+        """Return up to `count` notes that may go first; none that is on its way out.
+
+        Those let go come before those held, the quieter before the louder, the older of equals.
+        """
+        found = [
+            (note.held, power, note.began, note.id, note)
+            for power, note in self._powers()
+            if not note.silenced
+        ]
+        return [note for *_, note in nsmallest(count, found)]
+
     def start(self, note: Note, strike: Strike, sides: tuple[float, float]) -> Note | None:
         """Begin `note`; return the note that had to be taken for it, if one was."""
         taken = self._take_quietest() if len(self._by_id) >= self.most else None
@@ -99,6 +117,7 @@ class Notes:
             room.bank.release(rows, stage)
         for note in notes:
             note.held = False
+            note.silenced = stage == Stage.SILENCED
 
     def retune(self, notes: list[Note], samples: int, grid: DegreeGrid | None) -> None:
         """Bring notes to their goals, and what follows the scale to `grid`, within `samples`."""
@@ -148,19 +167,19 @@ class Notes:
 
     def _take_quietest(self) -> Note:
         """Take the quietest note away, the older of equals; it fades within 5 ms."""
-        best: tuple[float, int, Note] | None = None
+        _, _, _, note = min((power, note.began, note.id, note) for power, note in self._powers())
+        self._fade_into_tail(note)
+        self._forget(note)
+        return note
+
+    def _powers(self) -> Iterator[tuple[float, Note]]:
+        """Yield every note with the power it stands at, or is rising to in its attack."""
         for room in self._in_use():
             powers = room.bank.loudness(room.rows).tolist()
             for row, power in zip(room.rows.tolist(), powers, strict=True):
                 note = room.owner[row]
-                if note is not None and (best is None or (power, note.began) < best[:2]):
-                    best = (power, note.began, note)
-        if best is None:
-            raise AssertionError("no note to take, though all are in use")
-        note = best[2]
-        self._fade_into_tail(note)
-        self._forget(note)
-        return note
+                if note is not None:
+                    yield power, note
 
     def _fade_into_tail(self, note: Note) -> None:
         """Compute the note's last milliseconds now, so that its row is free."""
