@@ -222,8 +222,33 @@ def _ask_state(control: Control) -> Sequence[Reply]:
         "taken": counts.taken,
         "errors": health.errors,
     }
-    pairs = tuple(item for pair in said.items() for item in pair)
-    return [("/reply/state", pairs)]
+    return [_pairs("/reply/state", said)]
+
+
+def _ask_load(control: Control) -> Sequence[Reply]:
+    load, engine = control.engine.load, control.engine
+    block_ms = 1000.0 * engine.block / engine.rate
+    said: dict[str, Argument] = {
+        "block_ms": block_ms,
+        "now_ms": load.now * block_ms,
+        "median_ms": load.median * block_ms,
+        "high_ms": load.high * block_ms,
+        "worst_ms": load.worst * block_ms,
+        "blocks": load.blocks,
+        "long": load.long,
+        "lost": load.lost,
+        "notes": load.notes,
+        "limit": load.limit,
+        "most": load.most,
+        "thinned": load.thinned,
+        "waiting": load.waiting,
+    }
+    return [_pairs("/reply/load", said)]
+
+
+def _pairs(address: str, said: Mapping[str, Argument]) -> Reply:
+    """Return a reply of names, each followed by its value."""
+    return address, tuple(item for pair in said.items() for item in pair)
 
 
 def _ping(control: Control, *anything: Argument) -> Sequence[Reply]:
@@ -283,6 +308,7 @@ ADDRESSES: Mapping[str, Address] = {
     "/notes/off": Address(lambda c: c.notes_off()),
     "/sound/off": Address(lambda c: c.sound_off()),
     "/ask/state": Address(_ask_state),
+    "/ask/load": Address(_ask_load),
     "/ping": Address(_ping, rest=True),
 }
 """Every address there is; design: the notes, the tuning, the sound, and questions."""
