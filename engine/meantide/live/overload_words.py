@@ -17,14 +17,17 @@ class OverloadWords:
     def look(self, load: Load) -> str | None:
         """Return a line to say, or None."""
         self._looks += 1
-        if load.thinned > self._thinned and self._looks >= AGAIN_AFTER:
-            more, self._thinned = load.thinned - self._thinned, load.thinned
-            self._limited, self._looks = True, 0
+        more = load.thinned - self._thinned
+        if self._limited and load.limit == load.most:
+            self._limited, self._looks, self._thinned = False, AGAIN_AFTER, load.thinned
+            return (
+                f"overload past: up to {load.most} notes sound again; {load.thinned} were faded "
+                "out so far"
+            )
+        if more and self._looks >= AGAIN_AFTER:
+            self._limited, self._looks, self._thinned = True, 0, load.thinned
             return (
                 f"overload: blocks took too long, {more} notes were faded out (those let go first, "
                 f"the quietest of them); at most {load.limit} of {load.most} sound for now"
             )
-        if self._limited and load.limit == load.most:
-            self._limited, self._looks = False, AGAIN_AFTER
-            return f"overload past: up to {load.most} notes sound again"
         return None
