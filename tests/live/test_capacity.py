@@ -135,7 +135,7 @@ def test_more_notes_take_longer_and_a_try_ends_with_the_first_block_too_many() -
     attempt = trier(saw(100), 48_000, 64, NumpyKernel())
     few, many = (float(np.median(attempt(notes, 20, 20)[0])) for notes in (1, 100))
     assert many > 2 * few
-    heavy = trier(saw(1000), 48_000, 16, NumpyKernel())  # 50,000 partials in blocks of 0.33 ms
-    shares, _ = heavy(50, 40, 1)
+    heavy = trier(saw(250), 48_000, 16, NumpyKernel())  # 25,000 partials in blocks of 0.33 ms
+    shares, _ = heavy(100, 40, 1)
     over = np.flatnonzero(shares >= HALF)
     assert (len(over), over[-1]) == (2, len(shares) - 1)

@@ -278,30 +278,32 @@ def test_blocks_that_are_long_in_turn_are_overload() -> None:
 
 
 def test_what_is_said_of_overload_and_of_its_end() -> None:
-    live, words = Set(1 / 40), OverloadWords()
-    assert words.look(live.engine.load) is None
+    live, words = Set(1 / 40), OverloadWords(64)
+
+    def look() -> str | None:
+        return words.look(live.thinned, live.engine.limit)
+
+    assert look() is None
     live.strike(0, 60)
     live.play(10)
-    first = words.look(live.engine.load)
+    first = look()
     assert first is not None
     assert first.startswith("overload: blocks took too long, ")
     assert f"at most {live.engine.load.limit} of 64 sound" in first
-    assert words.look(live.engine.load) is None
+    assert look() is None
     live.strike(100, 30)
     live.play(10)
-    later = [words.look(live.engine.load) for _ in range(AGAIN_AFTER)]
+    later = [look() for _ in range(AGAIN_AFTER)]
     assert [line is None for line in later] == [True] * (AGAIN_AFTER - 2) + [False, True]
     live.share_a_note = 0.0
     live.play(3_000)
     total = live.thinned
-    assert words.look(live.engine.load) == (
-        f"overload past: up to 64 notes sound again; {total} were faded out so far"
-    )
-    assert words.look(live.engine.load) is None
+    assert look() == (f"overload past: up to 64 notes sound again; {total} were faded out so far")
+    assert look() is None
     live.share_a_note = 1 / 40
     live.strike(200, 60)
     live.play(10)
-    again = words.look(live.engine.load)
+    again = look()
     assert again is not None
     assert f"{live.thinned - total} notes were faded out" in again
 

@@ -137,6 +137,11 @@ class Engine:
         return len(self._performance.notes)
 
     @property
+    def limit(self) -> int:
+        """How many notes may sound now: fewer than all while blocks take too long."""
+        return self._overload.limit
+
+    @property
     def counts(self) -> Counts:
         """What the performance counted so far."""
         return self._performance.counts

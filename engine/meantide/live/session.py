@@ -75,7 +75,7 @@ class Session:
 
     def __init__(self, wishes: Wishes, catalogue: Catalogue, tell: Callable[[str], None]) -> None:
         self.kernel = wishes.kernel.name
-        self._tell, self._overload = tell, OverloadWords()
+        self._tell, self._overload = tell, OverloadWords(wishes.notes)
         self._ended = threading.Event()
         self._journal: JournalFile | None = None
         self.host = open_host(wishes.audio, wishes.rate, wishes.block)
@@ -125,7 +125,7 @@ class Session:
             self._journal.write(self.engine)
         else:
             self.engine.dated_events()
-        if line := self._overload.look(self.engine.load):
+        if line := self._overload.look(self.engine.counts.thinned, self.engine.limit):
             self._tell(line)
 
     def _fade_out(self) -> None:
