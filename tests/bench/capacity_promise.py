@@ -152,6 +152,7 @@ def main() -> int:
             f"{said['median_ms']:9.3f}{said['high_ms']:9.3f}"
         )
     print(f"a block is {busy['block_ms']:.3f} ms; {busy['thinned']} notes were thinned")
+    print("load average", *(f"{load:.2f}" for load in os.getloadavg()))
     kept = busy["lost"] <= idle["lost"] and busy["notes"] == notes
     print("kept" if kept else "not kept")
     return 0 if kept else 1

@@ -44,7 +44,7 @@ def test_people_are_told_and_quick_measures_the_costliest_alone() -> None:
     assert lines[0] == "notes held on this machine, 48000 Hz, numpy kernel"
     assert any("still-water" in line for line in lines)
     assert any("harbour-bell" in line for line in lines)
-    assert "unsettled: estimated by medians only" in lines
+    assert "about: unsettled; estimated by medians only" in lines
     assert any(line.startswith("choose: ") for line in lines)
     assert "beyond: more notes sound until blocks take 75% of their length" in result.stdout
     assert result.stderr == ""  # progress is for terminals

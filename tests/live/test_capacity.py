@@ -112,8 +112,13 @@ def test_the_smallest_block_in_which_every_voice_holds_enough_is_chosen() -> Non
     assert choose(found, 33) == Choice(128, 64, True)
     assert choose(found, 64) == Choice(128, 64, True)
     assert choose(found, 129) == Choice(256, 128, False)
-    assert choose([*found, row("choir", 64, 500, False)], 33) == Choice(128, 64, True)
-    assert choose([*found, *(row("gong", n, 90, False) for n in (64, 128, 256))], 33) is None
+    assert choose([*found, *(row("choir", n, n, False) for n in (64, 128))], 33) == Choice(
+        128, 64, True
+    )  # estimated at more than the bell that was settled
+    assert choose([row("choir", 64, 500, False)], 33) is None
+    failed = Held("choir", 64, 500, False, "in every try ...", AIM, 0.0, 0)
+    assert choose([row("reed", 64, 64), failed], 33) is None
+    assert choose([*found, *(row("gong", n, 20, False) for n in (64, 128, 256))], 33) is None
     assert choose([row("reed", 64, 0)], 1) is None
 
 

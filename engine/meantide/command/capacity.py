@@ -145,7 +145,7 @@ def _print(found: Sequence[Held], rate: int, kernel: str) -> None:
         (
             each.voice,
             str(each.block),
-            str(each.notes) if each.settled else f"about {each.notes}, unsettled",
+            str(each.notes) if each.settled else f"about {each.notes}",
             f"{each.median:.0%}",
             f"{each.high:.0%}" if each.high else "-",
         )
@@ -156,7 +156,9 @@ def _print(found: Sequence[Held], rate: int, kernel: str) -> None:
         f"pace); at most {MOST} are asked for",
         "median, 99.9 %: what blocks took of their length with so many notes",
     ]
-    notes += [f"unsettled: {why}" for why in sorted({each.why for each in found if each.why})]
+    notes += [
+        f"about: unsettled; {why}" for why in sorted({each.why for each in found if each.why})
+    ]
     headings = ("voice", "block", "notes held", "median", "99.9 %")
     title = f"notes held on this machine, {rate} Hz, {kernel} kernel"
     print_table(Printed(title, tuple(notes), headings, rows, frozenset({"voice"})))

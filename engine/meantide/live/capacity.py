@@ -41,6 +41,7 @@ FIRST_NOTES = 16
 STEPS = 6
 LOWER = 0.7
 LOWERINGS = 3
+BY_MEDIANS = "estimated by medians only"
 RAISINGS = 2
 HIGHER, RESERVE = 1.1, 0.95
 """A tenth more is worth another try; it is made with a twentieth less than seems possible."""
@@ -182,7 +183,7 @@ def settle(attempt: Try, voice: str, block: int, notes: int, median: float) -> H
 
 def unsettled(voice: str, block: int, notes: int, median: float) -> Held:
     """Return an estimate by medians as what it is."""
-    return Held(voice, block, notes, False, "estimated by medians only", median, 0.0, 0)
+    return Held(voice, block, notes, False, BY_MEDIANS, median, 0.0, 0)
 
 
 def _held(attempt: Try, voice: str, block: int, notes: int, allowed: int) -> Held:
@@ -207,14 +208,16 @@ class Choice:
 def choose(found: Sequence[Held], wanted: int) -> Choice | None:
     """Return the smallest block in which every voice holds `wanted` notes, by settled figures.
 
-    If there is none, that in which the voice that holds the fewest holds the most; None if no
-    block size is settled for every voice.
+    A voice that was only estimated counts where it is above one that was settled. If there is no
+    such block, that in which the voice that holds the fewest holds the most; None if no block
+    size is settled for every voice.
     """
     fewest: dict[int, int] = {}
     for block in sorted({each.block for each in found}):
         rows = [each for each in found if each.block == block]
-        if all(each.settled for each in rows):
-            fewest[block] = min(each.notes for each in rows)
+        least = min((each.notes for each in rows if each.settled), default=MOST)
+        if all(each.settled or (each.why == BY_MEDIANS and each.notes > least) for each in rows):
+            fewest[block] = least
     if not any(fewest.values()):
         return None
     enough = [block for block, notes in fewest.items() if notes >= wanted]
