@@ -17,7 +17,15 @@ from meantide.document import parse_json
 from meantide.errors import InvalidValue
 from meantide.layout_files import read_layout
 from meantide.perform.balance import MOST_WIDTH
-from meantide.perform.event import MOST_BEND_CENTS, Event, Held, Kind, Pitch, PitchKind
+from meantide.perform.event import (
+    MOST_BEND_CENTS,
+    MOST_THINNED,
+    Event,
+    Held,
+    Kind,
+    Pitch,
+    PitchKind,
+)
 from meantide.perform.master import LOUDEST_DB, QUIETEST_DB
 from meantide.perform.part_events import MOST_LIMIT
 from meantide.pitch import Tuning
@@ -44,6 +52,7 @@ AMOUNTS = {
     Kind.WIDTH: (0.0, MOST_WIDTH),
     Kind.MODE: (0.0, 1.0),
     Kind.LIMIT: (0.0, MOST_LIMIT),
+    Kind.THIN: (1.0, MOST_THINNED),
 }
 """What an event's amount may be, by its kind; others have none."""
 NO_AMOUNT = (0.0, 0.0)

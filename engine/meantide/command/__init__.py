@@ -21,6 +21,7 @@ VERBS = {
     "near": "find simple ratios, equal divisions and commas near what you have in mind",
     "presets": "list scales, anchors, layouts and voices",
     "voice": "tell what a voice is, draw it, and let it be heard in a tuning",
+    "capacity": "measure how many notes this machine holds, and choose a block size",
     "carry": "write and read tunings as MIDI tuning messages (.syx)",
 }
 

@@ -106,7 +106,8 @@ def live(
         audio, rate, block, notes, host, port, tuning, catalogue.voice(voice), level, journal,
         kernel_named(kernel, notice),
     )  # fmt: skip
-    session = Session(wishes, Catalogue(paths=False))  # strangers name presets, never files
+    presets = Catalogue(paths=False)  # strangers name presets, never files
+    session = Session(wishes, presets, click.echo)
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda *_: session.end())
     _announce(session, level)
@@ -141,8 +142,15 @@ def _farewell(session: Session) -> None:
     engine, counts, traffic = session.engine, session.engine.counts, session.server.traffic
     click.echo(
         f"ended after {engine.sample / engine.rate:.1f} s: {counts.events} events, "
-        f"{counts.late} late, {counts.refused} refused, {counts.taken} notes taken; "
+        f"{counts.late} late, {counts.refused} refused, {counts.taken} notes taken, "
+        f"{counts.thinned} thinned; "
         f"{traffic.messages} messages, {traffic.errors} errors"
+    )
+    load = engine.load
+    click.echo(
+        f"blocks took {load.median:.0%} of their length (median), {load.high:.0%} (99.9th "
+        f"percentile), {load.worst:.0%} at worst; {load.long} of {load.blocks} were too long, "
+        f"and {load.lost} were lost"
     )
     if engine.health.errors:
         click.echo(

@@ -6,13 +6,15 @@ it writes silence, counts, and goes on; the control side reports.
 
 import time
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import count
 
+from meantide.live.block_times import BlockTimes, LostBlocks
 from meantide.live.link import RecordQueue
+from meantide.live.overload import Overload
 from meantide.perform.company import Counts
-from meantide.perform.event import Event, Outcome
+from meantide.perform.event import ALL_PARTS, Event, Kind, Outcome
 from meantide.perform.master import QUIETEST_DB
 from meantide.perform.meter import Meter
 from meantide.perform.performance import Performance
@@ -33,13 +35,48 @@ class AudioHealth:
     last_error: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Load:
+    """How an engine gets on; times of blocks are shares of a block's length."""
+
+    now: float
+    """What blocks take at present; see `Overload`."""
+    median: float
+    high: float
+    """The 99.9th percentile of all blocks."""
+    worst: float
+    blocks: int
+    long: int
+    """Blocks that took longer than they last."""
+    lost: int
+    """Blocks that the device had to do without, by our own count."""
+    notes: int
+    limit: int
+    """How many notes may sound now."""
+    most: int
+    """How many may sound when all is well."""
+    thinned: int
+    waiting: int
+    """Events that wait for their sample."""
+
+
 class Engine:
     """One performance and the two ends of its link.
 
     The control side calls `send`, `hand_over`, `dated_events`, `sample_at`; the host calls `fill`.
+    `clock` (seconds, steady) is what blocks are timed by. `thins` says whether notes are thinned
+    when blocks take too long.
     """
 
-    def __init__(self, rate: int, block: int, notes: int, kernel: Kernel) -> None:
+    def __init__(
+        self,
+        rate: int,
+        block: int,
+        notes: int,
+        kernel: Kernel,
+        clock: Callable[[], float] = time.perf_counter,
+        thins: bool = True,
+    ) -> None:
         self.rate, self.block = rate, block
         self.health = AudioHealth()
         self.outcomes: deque[Outcome] = deque(maxlen=MOST_KEPT)
@@ -50,6 +87,10 @@ class Engine:
         self._dated: deque[tuple[int, Event]] = deque(maxlen=MOST_KEPT)
         self._numbers = count(1)
         self._clock = (0, time.time())
+        self._seconds, self._thins = clock, thins
+        self._times = BlockTimes()
+        self._lost = LostBlocks(block / rate)
+        self._overload = Overload(rate, block, notes)
 
     # -- control side -----------------------------------------------------------------------
 
@@ -115,17 +156,45 @@ class Engine:
         return len(self._performance.notes)
 
     @property
+    def limit(self) -> int:
+        """How many notes may sound now: fewer than all while blocks take too long."""
+        return self._overload.limit
+
+    @property
     def counts(self) -> Counts:
         """What the performance counted so far."""
         return self._performance.counts
+
+    @property
+    def load(self) -> Load:
+        """How the engine gets on."""
+        times, overload = self._times, self._overload
+        return Load(
+            now=overload.share,
+            median=times.quantile(0.5),
+            high=times.quantile(0.999),
+            worst=times.worst,
+            blocks=times.blocks,
+            long=times.long,
+            lost=self._lost.lost,
+            notes=self.sounding,
+            limit=overload.limit,
+            most=overload.most,
+            thinned=self.counts.thinned,
+            waiting=self._performance.waiting,
+        )
 
     # -- audio side -------------------------------------------------------------------------
 
     def fill(self, out: F32) -> None:
         """Make the next block into `out` (2, samples); in the host's callback."""
+        began_s = self._seconds()
         try:
+            self._lost.asked(began_s)
             self._clock = (self._performance.sample, time.time())
             self._take_events()
+            if self._thins:
+                self._thin()
             self._performance.fill(out)
             self.meter.read(out)
         except BaseException as error:  # noqa: BLE001  a stage must not go silent for good
@@ -133,10 +202,21 @@ class Engine:
             self.health.errors += 1
             self.health.last_error = f"{type(error).__name__}: {error}"
         self.health.blocks += 1
+        share = (self._seconds() - began_s) * self.rate / out.shape[1]
+        self._times.add(share)
+        self._overload.block_took(share, self.sounding)
 
     def _take_events(self) -> None:
-        heard = self._performance.sample
         for event in self._to_audio.read():
-            dated = self._performance.schedule(event)
-            if dated is not None:
-                self._dated.append((heard, dated))
+            self._schedule(event)
+
+    def _thin(self) -> None:
+        """Let notes go if there are too many for the time: an event, so that it is journalled."""
+        notes = self._performance.notes
+        if len(notes) > self._overload.limit and (many := self._overload.too_many(notes.lasting)):
+            self._schedule(Event(Kind.THIN, part=ALL_PARTS, amount=float(many)))
+
+    def _schedule(self, event: Event) -> None:
+        dated = self._performance.schedule(event)
+        if dated is not None:
+            self._dated.append((self._performance.sample, dated))

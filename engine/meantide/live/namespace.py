@@ -222,8 +222,33 @@ def _ask_state(control: Control) -> Sequence[Reply]:
     }
     for name, part in state.parts.items():
         said |= {f"part/{name}/{key}": value for key, value in _part_said(part).items()}
-    pairs = tuple(item for pair in said.items() for item in pair)
-    return [("/reply/state", pairs)]
+    return [_pairs("/reply/state", said)]
+
+
+def _ask_load(control: Control) -> Sequence[Reply]:
+    load, engine = control.engine.load, control.engine
+    block_ms = 1000.0 * engine.block / engine.rate
+    said: dict[str, Argument] = {
+        "block_ms": block_ms,
+        "now_ms": load.now * block_ms,
+        "median_ms": load.median * block_ms,
+        "high_ms": load.high * block_ms,
+        "worst_ms": load.worst * block_ms,
+        "blocks": load.blocks,
+        "long": load.long,
+        "lost": load.lost,
+        "notes": load.notes,
+        "limit": load.limit,
+        "most": load.most,
+        "thinned": load.thinned,
+        "waiting": load.waiting,
+    }
+    return [_pairs("/reply/load", said)]
+
+
+def _pairs(address: str, said: Mapping[str, Argument]) -> Reply:
+    """Return a reply of names, each followed by its value."""
+    return address, tuple(item for pair in said.items() for item in pair)
 
 
 def _ask_meter(control: Control) -> Sequence[Reply]:
@@ -238,8 +263,7 @@ def _ask_meter(control: Control) -> Sequence[Reply]:
         "range_lu": meter.range_lu,
         "limited_db": control.engine.limited_db,
     }
-    pairs = tuple(item for pair in said.items() for item in pair)
-    return [("/reply/meter", pairs)]
+    return [_pairs("/reply/meter", said)]
 
 
 def _meter_reset(control: Control) -> None:
@@ -315,6 +339,7 @@ ADDRESSES: Mapping[str, Address] = {
     "/ask/state": Address(_ask_state),
     "/ask/meter": Address(_ask_meter),
     "/meter/reset": Address(_meter_reset),
+    "/ask/load": Address(_ask_load),
     "/ping": Address(_ping, rest=True),
 }
 """Every address there is; design: the parts' own, the tuning, the whole, and questions."""

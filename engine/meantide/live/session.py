@@ -16,6 +16,7 @@ from meantide.live.clock_host import ClockHost
 from meantide.live.control import Control
 from meantide.live.engine import Engine
 from meantide.live.journal_file import JournalFile
+from meantide.live.overload_words import OverloadWords
 from meantide.live.server import OscServer
 from meantide.live.state import State
 from meantide.perform.master import QUIETEST_DB
@@ -69,11 +70,13 @@ class Wishes:
 class Session:
     """A live set. `run` returns when `end` is called, from a signal or another thread.
 
-    Raises DeviceError if there is no device or the port is taken, InvalidValue for a bad journal.
+    `tell` is given a line when the engine is overloaded, and when it is no more. Raises DeviceError
+    if there is no device or the port is taken, InvalidValue for a bad journal.
     """
 
-    def __init__(self, wishes: Wishes, catalogue: Catalogue) -> None:
+    def __init__(self, wishes: Wishes, catalogue: Catalogue, tell: Callable[[str], None]) -> None:
         self.kernel = wishes.kernel.name
+        self._tell, self._overload = tell, OverloadWords(wishes.notes)
         self._ended = threading.Event()
         self._journal: JournalFile | None = None
         self.host = open_host(wishes.audio, wishes.rate, wishes.block)
@@ -123,6 +126,8 @@ class Session:
             self._journal.write(self.engine)
         else:
             self.engine.dated_events()
+        if line := self._overload.look(self.engine.counts.thinned, self.engine.limit):
+            self._tell(line)
 
     def _fade_out(self) -> None:
         """Bring the level to silence, and wait until that was played or the device stands still."""

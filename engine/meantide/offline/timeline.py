@@ -277,7 +277,7 @@ def history_of(told: list[Outcome], gone_samples: int, frames: int) -> NoteHisto
         elif outcome.kind == OutcomeKind.RELEASED:
             release = min(release, outcome.sample)
             end = min(end, outcome.sample + gone_samples)
-        elif outcome.kind in (OutcomeKind.ENDED, OutcomeKind.TAKEN):
+        elif outcome.kind in (OutcomeKind.ENDED, OutcomeKind.TAKEN, OutcomeKind.THINNED):
             end = min(end, outcome.sample)
     return NoteHistory(
         told[0].sample,

@@ -23,6 +23,7 @@ class Counts:
     late: int = 0
     refused: int = 0
     taken: int = 0
+    thinned: int = 0
     struck: int = 0
 
 

@@ -45,15 +45,19 @@ class Kind(IntEnum):
     """The part plays many notes at once (0), or one (1)."""
     LIMIT = 20
     """The part sounds at most so many notes; 0: as many as there is room for."""
+    THIN = 21
+    """So many notes (`amount`) are faded out, of those that would be missed least."""
 
 
 TOUCHES = frozenset({Kind.BEND, Kind.PRESSURE, Kind.TIMBRE})
 """Events that move one note: that of an id, else those of a pitch."""
 PEDALS = frozenset({Kind.SUSTAIN, Kind.SOSTENUTO})
 """Events that put a part's pedal down (an amount of 1/2 or more) or let it up."""
-ENDING_KINDS = frozenset({Kind.NOTE_OFF, Kind.NOTES_OFF, Kind.SOUND_OFF})
+ENDING_KINDS = frozenset({Kind.NOTE_OFF, Kind.NOTES_OFF, Kind.SOUND_OFF, Kind.THIN})
 MOST_BEND_CENTS = 12_000.0
 """Ten octaves either way."""
+MOST_THINNED = 4096.0
+"""More notes than that never sound."""
 
 
 class PitchKind(IntEnum):
@@ -166,6 +170,8 @@ class OutcomeKind(IntEnum):
     PASSED = 9
     """A part that plays one note at a time goes on with it for another key: from here on the note
     is told of by that key's id, and was by `former`. `hz` is where it goes, but for its bend."""
+    THINNED = 10
+    """Faded out early because blocks took too long to make."""
 
 
 class Outcome(NamedTuple):

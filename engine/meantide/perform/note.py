@@ -43,6 +43,8 @@ class Note:
     """Whether pressure or timbre ever acted on it."""
     held: bool = True
     """Whether it has not been let go: its key, or a pedal, keeps it sounding."""
+    silenced: bool = False
+    """Whether it is on its way out within 5 ms."""
 
     @property
     def bank(self) -> Hashable:

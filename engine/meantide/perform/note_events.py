@@ -8,6 +8,7 @@ from meantide.perform.early_touch import RESTING, EarlyTouch
 from meantide.perform.event import (
     ALL_PARTS,
     MOST_BEND_CENTS,
+    MOST_THINNED,
     NO_NOTE,
     Event,
     Kind,
@@ -47,6 +48,7 @@ class NoteEvents:
             Kind.MODE: self._change_mode,
             Kind.NOTES_OFF: self._notes_off,
             Kind.SOUND_OFF: self._sound_off,
+            Kind.THIN: self._thin,
         }
 
     # -- notes --------------------------------------------------------------------------------
@@ -150,6 +152,17 @@ class NoteEvents:
         self._early.forget()
         self._company.lift_all(event._replace(part=ALL_PARTS))
         self._company.let_go(event, list(self._notes), Stage.SILENCED)
+
+    def _thin(self, event: Event) -> None:
+        if not 1.0 <= event.amount <= MOST_THINNED:
+            self._company.refuse(event)
+            return
+        notes = self._notes.least_missed(int(event.amount))
+        self._notes.release(notes, Stage.SILENCED)
+        for note in notes:
+            note.key_down = note.caught = False
+            self._company.telling.tell(OutcomeKind.THINNED, event.sample, note)
+        self._company.counts.thinned += len(notes)
 
     def _meant(self, event: Event) -> list[Note]:
         """Return the note of an event's id; else those of its part that were begun by its pitch."""

@@ -2,6 +2,7 @@
 
 from collections.abc import Hashable, Iterator
 from dataclasses import dataclass
+from heapq import nsmallest
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,6 +89,23 @@ class Notes:
         """Return the sounding note of that id, or None."""
         return self._by_id.get(note_id)
 
+    @property
+    def lasting(self) -> int:
+        """How many notes sound that are not on their way out within 5 ms."""
+        return sum(not note.silenced for note in self._by_id.values())
+
+    def least_missed(self, count: int) -> list[Note]:
+        """Return up to `count` notes that may go first; none that is on its way out.
+
+        Those let go come before those held, the quieter before the louder, the older of equals.
+        """
+        found = [
+            (note.held, power, note.began, note.id, note)
+            for power, note in self._powers(list(self))
+            if not note.silenced
+        ]
+        return [note for *_, note in nsmallest(count, found)]
+
     def start(self, note: Note, strike: Strike, limit: int) -> list[Note]:
         """Begin `note`, one of at most `limit` of its part; return what was taken for it."""
         now, taken = note.began, []
@@ -118,6 +136,7 @@ class Notes:
             room.bank.release(rows, stage)
         for note in notes:
             note.held = False
+            note.silenced = stage == Stage.SILENCED
 
     def retune(self, notes: list[Note], samples: int, grid: DegreeGrid | None) -> None:
         """Bring notes to their goals, and what follows the scale to `grid`, within `samples`."""
@@ -217,19 +236,20 @@ class Notes:
 
     def _take_quietest(self, sample: int, among: list[Note]) -> Note:
         """Take the quietest of some notes away, the older of equals; it fades within 5 ms."""
-        best: tuple[float, int, Note] | None = None
+        powers = self._powers(among)
+        *_, note = min((power, note.began, note.id, note) for power, note in powers)
+        self._fade_into_tail(note, sample)
+        self._forget(note)
+        return note
+
+    def _powers(self, among: list[Note]) -> Iterator[tuple[float, Note]]:
+        """Yield notes with the power that each stands at, or is rising to in its attack."""
         for room, rows in self._rows_of(among):
             powers = room.bank.loudness(rows) * np.square(room.gains[:2, rows]).sum(axis=0)
             for row, power in zip(rows.tolist(), powers.tolist(), strict=True):
                 note = room.owner[row]
-                if note is not None and (best is None or (power, note.began) < best[:2]):
-                    best = (power, note.began, note)
-        if best is None:
-            raise AssertionError("no note to take, though all are in use")
-        note = best[2]
-        self._fade_into_tail(note, sample)
-        self._forget(note)
-        return note
+                if note is not None:
+                    yield power, note
 
     def _fade_into_tail(self, note: Note, sample: int) -> None:
         """Compute the note's last milliseconds now, so that its row is free."""
