@@ -349,8 +349,8 @@ def test_every_address_is_there() -> None:
         "/note/on", "/note/off", "/degree/on", "/hertz/on", "/note/bend", "/note/pressure",
         "/note/timbre", "/sustain", "/sostenuto", "/glide", "/scale", "/scale/equal", "/anchor",
         "/anchor/preset", "/anchor/celsius", "/layout", "/voice", "/voice/set", "/level",
-        "/notes/off", "/sound/off", "/ask/state", "/ask/meter", "/meter/reset", "/ping", "/pan",
-        "/width", "/mode", "/notes",
+        "/notes/off", "/sound/off", "/ask/state", "/ask/meter", "/ask/load", "/meter/reset",
+        "/ping", "/pan", "/width", "/mode", "/notes",
     }  # fmt: skip
 
 
