@@ -64,7 +64,7 @@ def test_the_table_lists_the_strongest_of_each_two_notes() -> None:
         (["C4", "E4", "--within", "0"], "within: got 0.0"),
         (["C4", "E4", "--within", "nan"], "within: got nan"),
         (["C4", "E4", "--scale", "13-equal-of-3"], "has no note names"),
-        (["C4", "E4", "--voice", "plain-red"], "did you mean plain-reed?"),
+        (["C4", "E4", "--voice", "plain-red"], "did you mean plain-reed"),
     ],
 )
 def test_bad_input_ends_with_a_sentence_and_exit_code_two(

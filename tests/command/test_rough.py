@@ -159,7 +159,7 @@ def test_a_spectrum_for_a_scale_is_a_voice_that_is_smooth_there(tmp_path: Path) 
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (["--voice", "plain-red"], "did you mean plain-reed?"),
+        (["--voice", "plain-red"], "did you mean plain-reed"),
         (["--scale", "31-eqal"], "did you mean 31-equal"),
         (["--base", "5"], "base: got 5.0; allowed: a number from 10 to 10000"),
         (["--base", "nan"], "base: got nan"),

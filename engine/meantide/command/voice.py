@@ -23,7 +23,7 @@ from meantide.offline.voice_components import Component, components_of, whole_to
 from meantide.offline.voice_loudness import matched, measured
 from meantide.offline.voice_picture import draw_voice
 from meantide.offline.voice_study import HELD_S, Struck, VoiceStudy, study
-from meantide.offline.voice_words import words_of
+from meantide.offline.voice_words import serves_words, words_of
 from meantide.pitch import Tuning
 from meantide.voice.kernels import kernel_named
 from meantide.voice_files import voice_to_mapping
@@ -177,6 +177,7 @@ def _print(found: VoiceStudy, cost: Cost) -> None:
             f"{struck.name} = {struck.hz:.6g} Hz in {struck.tuning.scale.label}, "
             f"{struck.tuning.anchor.label}; velocity {struck.velocity:g}, held {HELD_S:g} s",
         ),
+        ("serves", serves_words(sound)),
         *words_of(found),
         ("cost", _cost_words(cost)),
     ]

@@ -30,7 +30,6 @@ def words_of(study: VoiceStudy) -> tuple[Row, ...]:
     voice = study.voice
     return (
         ("kind", kind_of(voice)),
-        ("serves", _serves(voice)),
         ("level", _level(study)),
         ("let go", _let_go(study)),
         ("reach", _reach(study)),
@@ -162,7 +161,7 @@ def _touch(voice: Voice) -> Iterator[Row]:
             yield source.name.lower(), ", ".join(told)
 
 
-def _serves(voice: Voice) -> str:
+def serves_words(voice: Voice) -> str:
     """Return the notes that a voice is meant for, its family, and its trims over them."""
     told = [f"{voice.lowest_hz:.0f} to {voice.highest_hz:.0f} Hz"]
     if voice.family:
