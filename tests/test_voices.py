@@ -153,7 +153,7 @@ def test_every_voice_is_silent_before_its_note_and_after_its_release(name: str) 
     samples = gone + RATE
     out = np.zeros((2, -(-samples // 1024) * 1024), np.float32)
     for start in range(0, out.shape[1], 1024):
-        performance.fill(out[:, start : start + 1024])
+        performance.make(out[:, start : start + 1024])
     assert not out[:, :4990].any()
     assert np.abs(out[:, 5000:29_000]).max() > 0.05
     # what the blocker of 0 Hz still lets go is below hearing, and not sound
