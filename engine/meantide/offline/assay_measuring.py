@@ -232,16 +232,26 @@ def is_one_line(task: Task, raw: Raw, line: int, samples: Samples, off_cents: fl
     else:
         stretch = Stretch(samples(window), task.sounding.rate)
     planned = plan(task, window)
-    crowd, own = _seen_from(planned.crowd, slice(line, line + 1)), planned.own[line]
-    apart_hz = np.maximum(crowd.low_hz - hz, hz - crowd.high_hz).ravel()
-    rival = ~own & (crowd.amplitude > _RIVAL * raw.amplitude[line])
-    apart = apart_hz[rival].min(initial=np.inf) / stretch.bin_hz - MAIN_LOBE_BINS
+    one = np.array([line])
+    nearest = apart_bins(planned, one, raw.hz[one], raw.amplitude[one], task.sounding.rate)
+    apart = float(nearest[0]) - MAIN_LOBE_BINS
     reach = int(np.clip(apart, 1.0, _MIRROR_BINS))
     read = stretch.lines_at(raw.hz[[line]], raw.floor[[line]])
     # Noise has no symmetry: its share of the power, in a lobe two bins wide, is its own.
     noise = (2 * reach + 1) / 2.0 * float(raw.floor[line] / read.amplitude[0]) ** 2
     pushed_cents = _SURE * float(read.drift_hz[0]) / hz * 1200.0 / np.log(2.0)
     return stretch.asymmetry(hz, reach) <= _STILL + noise and off_cents > pushed_cents
+
+
+def apart_bins(
+    planned: Plan, group: NDArray[np.int64], hz: Reals, amplitude: Reals, rate: int
+) -> Reals:
+    """Return how many bins from lines at `hz`, the partials `group`, the nearest rival may come."""
+    crowd, own = _seen_from(planned.crowd, group), planned.own[group]
+    apart_hz = np.maximum(crowd.low_hz - hz[:, None], hz[:, None] - crowd.high_hz)
+    rival = ~own & (crowd.amplitude > _RIVAL * amplitude[:, None])
+    nearest: Reals = np.where(rival, apart_hz, np.inf).min(axis=1, initial=np.inf)
+    return nearest * ((planned.window.last - planned.window.first) / rate)
 
 
 def _still(
