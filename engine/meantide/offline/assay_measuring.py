@@ -208,12 +208,12 @@ def _lines(
         line = slice(place, place + 1)
         off = 1.0 if standing_hz is None else float(standing_hz[place] / hz[place])
         lines = found(_still(task, int(group[place]), window, samples, vibrato, off), line)
-        off = float(lines.hz[0] / hz[place])
-        far = abs(1200.0 * np.log2(off)) > _FAR_OFF_CENTS
-        told = abs(lines.hz[0] - hz[place]) > plan.push_hz[group[place]]
-        if standing_hz is None and lines.found[0] and far and told:
-            # The law moves a line by a share of where it is, not of where it should be.
-            lines = found(_still(task, int(group[place]), window, samples, vibrato, off), line)
+        if standing_hz is None and lines.found[0]:
+            off = float(lines.hz[0] / hz[place])
+            far = abs(1200.0 * np.log2(off)) > _FAR_OFF_CENTS
+            if far and abs(lines.hz[0] - hz[place]) > plan.push_hz[group[place]]:
+                # The law moves a line by a share of where it is, not of where it should be.
+                lines = found(_still(task, int(group[place]), window, samples, vibrato, off), line)
         each_found.append(lines)
     return joined(each_found)
 
