@@ -82,6 +82,17 @@ def test_an_fm_note_under_vibrato_is_proved_too(off_cents):
     assert row.cents == pytest.approx(off_cents, abs=1e-2)
 
 
+@pytest.mark.parametrize("wrong_cents", [19.0, 40.0])
+def test_an_fm_note_under_another_vibrato_strays(wrong_cents):
+    """In the mean it would be in tune; its lines stand apart, so nothing excuses them."""
+    played = replace(BELL, vibrato=Vibrato(5.5, 20.0))
+    plain = make_log([Asked(220.0, 0.0, 1.0, release_s=0.001)], RATE + 100)
+    told = logged_voice(replace(played, vibrato=Vibrato(5.5, wrong_cents)))
+    log = replace(plain, voices={"reed": told})
+    rows = assay(log, InMemory(sound(played, 220.0, log.frames))).rows
+    assert Verdict.IN_TUNE not in {row.verdict for row in rows}
+
+
 @pytest.mark.parametrize("name", VOICES)
 def test_an_fm_note_that_is_not_there_is_missed(name):
     row = judged(VOICES[name], 0.0, silent=True)

@@ -208,12 +208,12 @@ def _lines(
         line = slice(place, place + 1)
         off = 1.0 if standing_hz is None else float(standing_hz[place] / hz[place])
         lines = found(_still(task, int(group[place]), window, samples, vibrato, off), line)
-        off = float(lines.hz[0] / hz[place])
-        far = abs(1200.0 * np.log2(off)) > _FAR_OFF_CENTS
-        told = abs(lines.hz[0] - hz[place]) > plan.push_hz[group[place]]
-        if standing_hz is None and lines.found[0] and far and told:
-            # The law moves a line by a share of where it is, not of where it should be.
-            lines = found(_still(task, int(group[place]), window, samples, vibrato, off), line)
+        if standing_hz is None and lines.found[0]:
+            off = float(lines.hz[0] / hz[place])
+            far = abs(1200.0 * np.log2(off)) > _FAR_OFF_CENTS
+            if far and abs(lines.hz[0] - hz[place]) > plan.push_hz[group[place]]:
+                # The law moves a line by a share of where it is, not of where it should be.
+                lines = found(_still(task, int(group[place]), window, samples, vibrato, off), line)
         each_found.append(lines)
     return joined(each_found)
 
@@ -232,16 +232,26 @@ def is_one_line(task: Task, raw: Raw, line: int, samples: Samples, off_cents: fl
     else:
         stretch = Stretch(samples(window), task.sounding.rate)
     planned = plan(task, window)
-    crowd, own = _seen_from(planned.crowd, slice(line, line + 1)), planned.own[line]
-    apart_hz = np.maximum(crowd.low_hz - hz, hz - crowd.high_hz).ravel()
-    rival = ~own & (crowd.amplitude > _RIVAL * raw.amplitude[line])
-    apart = apart_hz[rival].min(initial=np.inf) / stretch.bin_hz - MAIN_LOBE_BINS
+    one = np.array([line])
+    nearest = apart_bins(planned, one, raw.hz[one], raw.amplitude[one], task.sounding.rate)
+    apart = float(nearest[0]) - MAIN_LOBE_BINS
     reach = int(np.clip(apart, 1.0, _MIRROR_BINS))
     read = stretch.lines_at(raw.hz[[line]], raw.floor[[line]])
     # Noise has no symmetry: its share of the power, in a lobe two bins wide, is its own.
     noise = (2 * reach + 1) / 2.0 * float(raw.floor[line] / read.amplitude[0]) ** 2
     pushed_cents = _SURE * float(read.drift_hz[0]) / hz * 1200.0 / np.log(2.0)
     return stretch.asymmetry(hz, reach) <= _STILL + noise and off_cents > pushed_cents
+
+
+def apart_bins(
+    planned: Plan, group: NDArray[np.int64], hz: Reals, amplitude: Reals, rate: int
+) -> Reals:
+    """Return how many bins from lines at `hz`, the partials `group`, the nearest rival may come."""
+    crowd, own = _seen_from(planned.crowd, group), planned.own[group]
+    apart_hz = np.maximum(crowd.low_hz - hz[:, None], hz[:, None] - crowd.high_hz)
+    rival = ~own & (crowd.amplitude > _RIVAL * amplitude[:, None])
+    nearest: Reals = np.where(rival, apart_hz, np.inf).min(axis=1, initial=np.inf)
+    return nearest * ((planned.window.last - planned.window.first) / rate)
 
 
 def _still(
