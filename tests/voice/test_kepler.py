@@ -60,7 +60,12 @@ def test_compiled_it_is_the_same() -> None:
     @compiled
     def solve(cycles: Floats, betas: Floats, out: Floats) -> None:
         for k in range(len(cycles)):
-            out[k] = compiled_kepler.fed_back_sine(cycles[k], betas[k])
+            out[k] = compiled_kepler.fed_back_sine(cycles[k], betas[k], True)
+
+    @compiled
+    def solve_nearly(cycles: Floats, betas: Floats, out: Floats) -> None:
+        for k in range(len(cycles)):
+            out[k] = compiled_kepler.fed_back_sine(cycles[k], betas[k], False)
 
     @compiled
     def plain(cycles: Floats, out: Floats) -> None:
@@ -73,5 +78,7 @@ def test_compiled_it_is_the_same() -> None:
     for beta in (-1.0, -0.99, -0.3, 0.0, 0.5, 0.999, 1.0):
         solve(cycles, np.full_like(cycles, beta), out)
         assert np.abs(out - fed_back_sine(cycles, beta)).max() < 1e-12
+        solve_nearly(cycles, np.full_like(cycles, beta), out)
+        assert np.abs(out - fed_back_sine(cycles, beta)).max() < 4e-9
     plain(cycles, out)
     assert np.abs(out - np.sin(2 * math.pi * (cycles - np.rint(cycles)))).max() < 1e-13

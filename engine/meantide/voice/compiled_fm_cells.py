@@ -58,7 +58,7 @@ def sum_operators(
                 sound[b] = precise_sine(reduced(angles[b]))
         else:
             for b in range(CELL):
-                sound[b] = fed_back_sine(angles[b], share + share_step * (b + late))
+                sound[b] = fed_back_sine(angles[b], share + share_step * (b + late), True)
         move(begun[HEARD + target], steps[HEARD + target], late, sound, cell)
 
 
@@ -75,8 +75,9 @@ def sum_single(
     count: int, begun: F64, ending: F64, phases: F64, late: float, sounds: F32, moves: F32,
     cell: F32,
 ) -> None:  # fmt: skip
-    """Do as `sum_operators`, in float32; `moves` (CELL,) is scratch."""
-    silent = True
+    """Do as `sum_operators`, in float32 but for what is fed back; `moves` (CELL,) is scratch."""
+    for b in range(CELL):
+        cell[b] = ZERO
     for target in range(count):
         rate, next_rate = begun[FREQUENCY + target], ending[FREQUENCY + target]
         bend = (next_rate - rate) * HALF_CELLTH
@@ -92,7 +93,14 @@ def sum_single(
                 sources += 1
                 source = other
         sound = sounds[target]
-        if sources > 1:
+        share, share_end = begun[FEEDBACK + target], ending[FEEDBACK + target]
+        if share != 0.0 or share_end != 0.0:
+            gather(target, begun, ending, late, sounds, moves)
+            step = (share_end - share) * CELLTH
+            feed_back(
+                phase, rate + 2.0 * late * bend, bend, share + step * late, step, moves, sound
+            )
+        elif sources > 1:
             gather(target, begun, ending, late, sounds, moves)
             move_sines(first, turn, bend, 1.0, 0.0, moves, sound)
         elif sources == 1:
@@ -108,14 +116,7 @@ def sum_single(
         if gain != 0.0 or ending[HEARD + target] != 0.0:
             step = (ending[HEARD + target] - gain) * CELLTH
             gain += step * late
-            if silent:
-                begin(gain, step, sound, cell)
-            else:
-                move_single(gain, step, sound, cell)
-            silent = False
-    if silent:
-        for b in range(CELL):
-            cell[b] = ZERO
+            move_single(gain, step, sound, cell)
 
 
 @inlined
@@ -146,6 +147,16 @@ def move_sines(
 
 
 @inlined
+def feed_back(
+    phase: float, rate: float, bend: float, share: float, step: float, moves: F32, sound: F32
+) -> None:
+    """Write sines that are fed back and moved, by half turns; what decides them is float64."""
+    for b in range(CELL):
+        angle = phase + b * (rate + b * bend) + 0.5 * moves[b]
+        sound[b] = np.float32(fed_back_sine(angle, share + step * b, False))
+
+
+@inlined
 def gather(target: int, begun: F64, ending: F64, late: float, sounds: F32, moves: F32) -> None:
     """Write the sum of all that moves an operator, in half turns."""
     for b in range(CELL):
@@ -156,14 +167,6 @@ def gather(target: int, begun: F64, ending: F64, late: float, sounds: F32, moves
             step = (ending[place] - begun[place]) * TO_HALF_TURNS
             gain = begun[place] * PER_HALF_TURN + step * late
             move_single(gain, step, sounds[source], moves)
-
-
-@inlined
-def begin(gain: float, step: float, sound: F32, sums: F32) -> None:
-    """Write a sound whose gain runs straight."""
-    first, rise = np.float32(gain), np.float32(step)
-    for b in range(CELL):
-        sums[b] = (first + rise * np.float32(b)) * sound[b]
 
 
 @inlined

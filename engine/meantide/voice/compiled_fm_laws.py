@@ -30,6 +30,8 @@ from meantide.voice.fm_table import COLOUR_NEPERS
 from meantide.voice.kernel import F64
 from meantide.voice.prepared import FADE_FROM, FADE_TO
 
+LEAST_SLOPE = 1e-3
+"""Of E - β·sin E; where there is less, single precision does not do at all."""
 Records = NDArray[np.void]
 Record = Any
 
@@ -62,20 +64,20 @@ def write_full(
         full[HEARD + i] = level * factors[i] * gain * faded(point[FREQUENCY + i] / highest)
         share = shape_goals[SHARE + i] - shape_slopes[SHARE + i] * shape_rest
         full[FEEDBACK + i] = share * factors[i] * scale
-        precise |= share != 0.0 or shape_slopes[SHARE + i] * shape_rest != 0.0
     place = 0
     for target in range(note.count):
         for source in range(target):
             index = shape_goals[DEPTH + place] - shape_slopes[DEPTH + place] * shape_rest
             full[INDEX + place] = index * factors[source] * scale
             place += 1
-    # as `errors_of`
+    # as `errors_of`; feedback, itself exact, makes what an operator is moved by count more
     place = 0
     for target in range(note.count):
-        errors = 1.0
+        moved = 0.0
         for source in range(target):
-            errors += full[INDEX + place] * factors[source]
+            moved += full[INDEX + place] * factors[source]
             place += 1
+        errors = 1.0 + moved / max(1.0 - abs(full[FEEDBACK + target]), LEAST_SLOPE)
         factors[target] = errors
         precise |= errors > MOST_ERRORS
     note.precise = 1 if precise else 0

@@ -69,8 +69,8 @@ def halley_step(anomaly: float, mean: float, e: float) -> float:
 
 
 @inlined
-def fed_back_sine(cycles: float, feedback: float) -> float:
-    """Return y = sin(2π·cycles + feedback·y), feedback within ±1."""
+def fed_back_sine(cycles: float, feedback: float, fully: bool) -> float:
+    """Return y = sin(2π·cycles + feedback·y), feedback within ±1; unless `fully` only to 4e-9."""
     e = abs(feedback)
     turned = reduced(cycles + (0.5 if feedback < 0.0 else 0.0))
     mean = TURN * abs(turned)
@@ -81,6 +81,8 @@ def fed_back_sine(cycles: float, feedback: float) -> float:
     square = s * s
     s -= FIFTH * square * square * s / (1.0 + e)
     anomaly = mean + e * s * (3.0 - 4.0 * s * s)
-    anomaly = halley_step(halley_step(anomaly, mean, e), mean, e)
+    anomaly = halley_step(anomaly, mean, e)
+    if fully:
+        anomaly = halley_step(anomaly, mean, e)
     sine = precise_sine(min(anomaly, math.pi) * (1.0 / TURN))
     return math.copysign(sine, -turned if feedback < 0.0 else turned)
