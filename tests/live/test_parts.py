@@ -207,7 +207,10 @@ def test_the_journal_of_parts_plays_again_bit_for_bit_and_its_log_names_them(
     assert journal.parts == {1: "reed", 2: "bass"}
     log = render_journal(journal, out, "float32", "quay", NumpyKernel())
     replayed = soundfile.read(out, dtype="float32")[0].T
-    assert replayed.tobytes() == played.tobytes()
+    # a take is without the latency of the line's end; what was played before is not looked at
+    start = journal.ended - played.shape[1] - stage.engine.latency_samples
+    again = replayed[:, start : start + played.shape[1]]
+    assert np.ascontiguousarray(again).tobytes() == played.tobytes()
     assert np.abs(played).max() > 0.01
     reed, bass = log.notes
     assert (reed.part, bass.part) == ("reed", "bass")

@@ -105,7 +105,7 @@ def test_the_log_names_parts_and_tells_their_levels_and_places(
     assert [each["part"] for each in notes] == ["reed", "reed", "bass", "pads"]
     first, second, bass, pads = notes
     voice = Catalogue().voice("still-water")
-    own = -18.0 + 20.0 * np.log10(voice.velocity_gain(0.5))  # the master's level, and the velocity
+    own = -18.0 + 20.0 * np.log10(voice.note_gain(0.5, 440.0))  # the master's, and the velocity's
     assert first["level_db"] == pytest.approx(own - 3.0)
     assert first["quieter_db"] == pytest.approx(12.0 + 10.0 * np.log10(2.0))
     assert first["pan"] == -1.0
