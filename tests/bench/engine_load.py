@@ -3,7 +3,7 @@
     python tests/bench/engine_load.py held KERNEL FRAMES              the partials held, as JSON
     python tests/bench/engine_load.py block KERNEL FRAMES PARTIALS    seconds per block, as JSON
     python tests/bench/engine_load.py idle KERNEL FRAMES              an engine that nobody plays
-    python tests/bench/engine_load.py events KERNEL FRAMES CHORD      note ons and note offs
+    python tests/bench/engine_load.py events KERNEL FRAMES CHORD PATCH    note ons and note offs
     python tests/bench/engine_load.py music KERNEL FILE               a MIDI file rendered
     python tests/bench/engine_load.py start KERNEL                    a kernel made ready
     python tests/bench/engine_load.py peak                            the machine's float32 product
@@ -28,6 +28,7 @@ from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy is imported: one core
 
+import engine_fm
 import numpy as np
 import pyo_baseline
 
@@ -72,11 +73,15 @@ def bench_voice() -> AdditiveVoice:
     return AdditiveVoice("bench", tuple(partials), envelope)
 
 
-def stage(kernel: str, frames: int, notes: int) -> Performance:
-    """Return a performance with room for `notes`, its parts panned from left to right."""
+def stage(kernel: str, frames: int, notes: int, patch: str = "additive") -> Performance:
+    """Return a performance with room for `notes`, its parts panned from left to right.
+
+    `patch`: "additive", or "fm" for that of `engine_fm.py`.
+    """
+    voice = engine_fm.voice(300.0) if patch == "fm" else bench_voice()
     performance = Performance(RATE_HZ, frames, notes, QUIET_DB, kernel=kernel_named(kernel, tell))
     for part in range(PARTS):
-        performance.hand_over(part + 1, bench_voice())
+        performance.hand_over(part + 1, voice)
         performance.schedule(Event(Kind.VOICE, 0, part, value=part + 1))
         place = 2.0 * part / (PARTS - 1) - 1.0
         performance.schedule(Event(Kind.PAN, 0, part, amount=place))
@@ -141,13 +146,13 @@ def idle(kernel: str, frames: int) -> dict[str, float]:
     return {"seconds_per_block": block_s, "share": block_s * RATE_HZ / frames}
 
 
-def events(kernel: str, frames: int, chord: int) -> dict[str, float]:
+def events(kernel: str, frames: int, chord: int, patch: str) -> dict[str, float]:
     """Time a chord's note ons and note offs, in microseconds a note.
 
     It is what a block in which they happen takes more than one in which the chord only sounds.
     Scheduling the events counts. The quickest of many blocks of each kind is taken.
     """
-    performance, out = stage(kernel, frames, 64), np.zeros((2, frames), np.float32)
+    performance, out = stage(kernel, frames, 64, patch), np.zeros((2, frames), np.float32)
     fill_for(performance, out, SETTLE_S)
     took: dict[str, list[float]] = {"on": [], "held": [], "off": []}
 
@@ -234,7 +239,7 @@ MEASUREMENTS: dict[str, tuple[Callable[..., dict[str, float]], tuple[type, ...]]
     "held": (held, (str, int)),
     "block": (block, (str, int, int)),
     "idle": (idle, (str, int)),
-    "events": (events, (str, int, int)),
+    "events": (events, (str, int, int, str)),
     "music": (music, (str, Path)),
     "start": (start, (str,)),
     "peak": (peak, ()),

@@ -3,8 +3,9 @@
     python tests/bench/run.py [--json] [--rounds 3]
 
 Partials held in real time, by either of our kernels beside pyo's own sine objects, taken in turns
-in the same run, on one core each, and what share that is of the float32 arithmetic; four-part
-music rendered; what an idle engine takes; what an event costs; how long a kernel takes to be ready.
+in the same run, on one core each, and what share that is of the float32 arithmetic; notes of four
+FM operators held, likewise; four-part music rendered; what an idle engine takes; what an event
+costs; how long a kernel takes to be ready.
 Absolute figures move from machine to machine, so compare ratios. Nothing here is a test that fails.
 RESULTS.md has what was measured, and where.
 """
@@ -19,6 +20,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+import engine_fm
 import engine_load
 import numpy as np
 import pyo_baseline
@@ -28,6 +30,7 @@ FRAMES = (256, 64)
 CHORDS = (1, 16)
 KERNELS = ("compiled", "numpy")
 TARGETS = {("compiled", 256): 15.0, ("compiled", 64): 8.0, ("numpy", 256): 5.0}
+FM_TARGETS = {"compiled, in a row": 8.0}
 MUSIC_TARGET = 100.0
 FLOPS_PER_SAMPLE = {"compiled": 4.0, "numpy": 8.0}
 """What each kernel's sums take a partial a sample: two and four multiplications with an addition.
@@ -87,13 +90,20 @@ def measure(rounds: int) -> Figures:
         "start": {kernel: run("start", kernel)["seconds"] for kernel in KERNELS},
         "peak_flops": run("peak")["flops"],
         "partials": [partials(frames, rounds) for frames in FRAMES],
+        "fm": {"frames": FRAMES[0], "notes": engine_fm.run(FRAMES[0], rounds)},
         "music": {kernel: run("music", kernel, str(CHORALE)) for kernel in KERNELS},
         "idle": [
             {"frames": n, "share": {each: run("idle", each, str(n))["share"] for each in KERNELS}}
             for n in FRAMES
         ],
         "events": [
-            {"kernel": kernel, "chord": n, **run("events", kernel, str(FRAMES[0]), str(n))}
+            {
+                "patch": patch,
+                "kernel": kernel,
+                "chord": n,
+                **run("events", kernel, str(FRAMES[0]), str(n), patch),
+            }
+            for patch in ("additive", "fm")
             for kernel in KERNELS
             for n in CHORDS
         ],
@@ -109,6 +119,19 @@ def _of(row: Figures, name: str) -> str:
     return f"  {row['frames']} frames, {name}"
 
 
+def fm_lines(row: Figures) -> list[str]:
+    """Return the FM notes held, for people."""
+    title = f"4-operator FM notes held, {row['frames']} frames"
+    lines = ["", f"{title:34}{'held':>9}{'ratio':>9}"]
+    for name, notes in row["notes"].items():
+        line = f"{'  ' + name:34}{notes:9.0f}"
+        if name != "pyo":
+            line += f"{notes / row['notes']['pyo']:9.2f}"
+        target = FM_TARGETS.get(name)
+        lines.append(line + (f"   target {target:g}" if target else ""))
+    return lines
+
+
 def table(found: Figures) -> str:
     """Return the figures for people."""
     lines = [f"{name}: {value}" for name, value in found["machine"].items()]
@@ -122,6 +145,7 @@ def table(found: Figures) -> str:
                 line += f"{held / row['held']['pyo']:9.2f}{share * 100:7.1f} %"
             target = TARGETS.get((name, row["frames"]))
             lines.append(line + (f"   target {target:g}" if target else ""))
+    lines += fm_lines(found["fm"])
     lines += ["", f"{CHORALE.name}: seconds of music a second (target {MUSIC_TARGET:g})"]
     for kernel, music in found["music"].items():
         lines.append(
@@ -135,7 +159,7 @@ def table(found: Figures) -> str:
     lines += ["", f"{'microseconds a note':34}{'on':>9}{'off':>9}"]
     for row in found["events"]:
         name = "alone" if row["chord"] == 1 else f"in a chord of {row['chord']}"
-        name = f"  {row['kernel']}, {name}"
+        name = f"  {row['patch']}, {row['kernel']}, {name}"
         lines.append(f"{name:34}{row['note_on_us']:9.1f}{row['note_off_us']:9.1f}")
     lines += ["", "seconds until a kernel is ready, in a new process"]
     lines += [f"{'  ' + kernel:34}{seconds:9.3f}" for kernel, seconds in found["start"].items()]

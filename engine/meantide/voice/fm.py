@@ -102,7 +102,10 @@ class FmBank:
         heard = slice(HEARD, FEEDBACK)
         begun = np.abs(table.points[rows, heard]).sum(axis=1)
         ended = np.abs(table.next_points[rows, heard]).sum(axis=1)
-        silent = np.where(at_end & ~oversampled, ended, begun) < INAUDIBLE
+        silent: NDArray[np.bool_] = np.where(at_end & ~oversampled, ended, begun) < INAUDIBLE
+        if not silent.any():  # the usual case, and seldom worth more
+            self._quiet_from[rows] = SOUNDING
+            return silent
         ages = table.next_ages[rows] - np.where(at_end & ~oversampled, 0, CELL)
         # what was made before is still in the decimator, until it has passed; a cell may be looked
         # at always at the same place, and so one cell alone cannot tell

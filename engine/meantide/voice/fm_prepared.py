@@ -11,7 +11,7 @@ from meantide.pitch import Interval
 from meantide.voice.course import NEPERS_PER_DB, CourseTemplate
 from meantide.voice.decimator import DELAY
 from meantide.voice.degree_grid import DegreeGrid
-from meantide.voice.envelope import Envelope
+from meantide.voice.envelope import EnvelopeTable
 from meantide.voice.fm_description import MOST_OPERATORS, DegreesUp, FmVoice, Operator
 from meantide.voice.fm_limits import Arrangement, fitting
 from meantide.voice.fm_points import MOST_PATHS, path_place
@@ -48,7 +48,8 @@ class PreparedFm:
     shape: F64
     """See `fm_points`."""
     phases: F64
-    envelopes: tuple[Envelope, ...]
+    envelopes: NDArray[np.void]
+    """As each operator's begins, a record of `EnvelopeTable` for as many as there are."""
     factor: int
     """How many times the rate the voice is made at."""
     limits: F64
@@ -114,6 +115,9 @@ def prepare_fm(voice: FmVoice, rate: int) -> PreparedFm:
     colours = [max(voice.response.of(source).colour, 0.0) for source in Source]
     factor, limits = fitting(arrangement, rate, voice.highest_hz, sum(colours))
     velocity = padded([operator.velocity_db * NEPERS_PER_DB for operator in operators])
+    envelopes = EnvelopeTable(len(order), rate)
+    for place, operator in enumerate(operators):
+        envelopes.start(place, operator.envelope)
     record = np.zeros((), FM_NOTE)
     record["stretch"], record["count"], record["factor"] = 1.0, len(order), factor
     record["skip"], record["kept"] = (DELAY if factor > 1 else 0), CELL
@@ -134,13 +138,13 @@ def prepare_fm(voice: FmVoice, rate: int) -> PreparedFm:
             ]
         ),
         phases=arrangement.phases,
-        envelopes=tuple(operator.envelope for operator in operators),
+        envelopes=envelopes.records,
         factor=factor,
         limits=limits,
         record=record,
         course=CourseTemplate.of(voice.vibrato, voice.response, 0.0, rate),
     )
-    for name in ("ratios", "following", "degrees", "shape", "phases", "limits"):
+    for name in ("ratios", "following", "degrees", "shape", "phases", "envelopes", "limits"):
         getattr(prepared, name).flags.writeable = False
     return prepared
 

@@ -80,8 +80,7 @@ class FmTable:
         if prepared.factor > 1:
             self.fine[row] = 0.0
         first = row * MOST_OPERATORS
-        for place, envelope in enumerate(prepared.envelopes):
-            self.envelopes.start(first + place, envelope)
+        self.envelopes.records[first : first + prepared.count] = prepared.envelopes
         gain = prepared.voice.note_gain(strike.velocity, strike.hz)
         self.course.start(row, prepared.course, strike, gain)
         self.next_phases[row] = prepared.phases
