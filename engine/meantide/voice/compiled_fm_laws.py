@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from meantide.voice.compiled_course import colour_at, frequency_at, gain_at, is_restless
 from meantide.voice.compiled_envelope import level_at
+from meantide.voice.compiled_fm_cells import NONE, SEVERAL
 from meantide.voice.compiling import inlined
 from meantide.voice.fm_description import KEY_CENTRE_HZ
 from meantide.voice.fm_limits import OCTAVES, PITCHES, STEPS
@@ -34,18 +35,19 @@ LEAST_SLOPE = 1e-3
 """Of E - β·sin E; where there is less, single precision does not do at all."""
 Records = NDArray[np.void]
 Record = Any
+Counts = NDArray[np.int64]
 
 
 @inlined
 def write_full(
     age: int, note: Record, course: Record, answers: F64, rate: float, ratio_goals: F64,
     ratio_slopes: F64, following: F64, shape_goals: F64, shape_slopes: F64, limits: F64,
-    factors: F64, full: F64, point: F64,
+    factors: F64, full: F64, point: F64, sources: Counts,
 ) -> None:  # fmt: skip
     """Write the point of a note `age` samples old with all envelopes open, as `FmTable.points_at`.
 
     Its frequencies go to `point`. Notes whether anything but envelopes moves on from there, and
-    how exact the operators must be.
+    how exact the operators must be, and in `sources` what moves each from here on.
     """
     pitch = frequency_at(course, answers, age)
     gain = gain_at(course, answers, age)
@@ -73,14 +75,19 @@ def write_full(
     # as `errors_of`; feedback, itself exact, makes what an operator is moved by count more
     place = 0
     for target in range(note.count):
-        moved = 0.0
+        moved, movers = 0.0, 0
+        sources[target] = NONE
         for source in range(target):
+            if full[INDEX + place] != 0.0 or point[INDEX + place] != 0.0:
+                movers += 1
+                sources[target] = source if movers == 1 else SEVERAL
             moved += full[INDEX + place] * factors[source]
             place += 1
         errors = 1.0 + moved / max(1.0 - abs(full[FEEDBACK + target]), LEAST_SLOPE)
         factors[target] = errors
         precise |= errors > MOST_ERRORS
-    note.precise = 1 if precise else 0
+    # what falls from where single precision would not do is made exactly until it has fallen
+    note.precise = 2 if precise else note.precise // 2
     moves = is_restless(course, age) or note.ratio_arrive > age or shape_rest > 0.0
     note.still = 0 if moves else 1
 
@@ -101,8 +108,8 @@ def write_frequencies(
 
 @inlined
 def open_up(
-    age: int, note: Record, envelopes: Records, silencing: float, full: F64, amplitudes: F64,
-    point: F64,
+    age: int, note: Record, envelopes: Records, silencing: float, sources: Counts, full: F64,
+    amplitudes: F64, point: F64,
 ) -> None:  # fmt: skip
     """Write to `point` the full point, less what the envelopes close at `age` samples."""
     for i in range(note.count):
@@ -110,11 +117,14 @@ def open_up(
         amplitudes[i] = amplitude
         point[HEARD + i] = full[HEARD + i] * amplitude
         point[FEEDBACK + i] = min(max(full[FEEDBACK + i] * amplitude, -1.0), 1.0)
-    place = 0
-    for target in range(note.count):
-        for source in range(target):
-            point[INDEX + place] = full[INDEX + place] * amplitudes[source]
-            place += 1
+    for target in range(note.count):  # where no path leads, all is nothing and stays so
+        place = INDEX + target * (target - 1) // 2
+        if sources[target] == SEVERAL:
+            for source in range(target):
+                point[place + source] = full[place + source] * amplitudes[source]
+        elif sources[target] != NONE:
+            source = sources[target]
+            point[place + source] = full[place + source] * amplitudes[source]
 
 
 @inlined
