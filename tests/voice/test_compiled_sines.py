@@ -33,14 +33,26 @@ def test_sines_are_exact_to_the_last_bits_of_float32(name: str, exact: np.ufunc)
     assert np.abs(wrong).max() < 2e-7
 
 
-def test_whole_half_turns_only_turn_the_sign() -> None:
-    halves = np.linspace(-40.0, 40.0, 200_001).astype(np.float32)
-    exact = np.sin(np.pi * halves.astype(np.float64))
+def test_angles_in_fixed_point_are_exact_to_the_last_bits_of_float32() -> None:
+    phases = np.linspace(-(2**31), 2**31 - 1, 200_001).astype(np.int32)
+    cycles = phases.astype(np.float64) / 2**32
+    out = fixed_point_sines(phases)
     # the fit is wrong by 6e-9; products and sums in float32 by a few of their last bits
-    assert np.abs(over("sine_of_half_turns", halves) - exact).max() < 2e-7
-    small = np.logspace(-12, -1, 1_001).astype(np.float32)
-    exact = np.sin(np.pi * small.astype(np.float64))
-    assert np.abs(over("sine_of_half_turns", small) / exact - 1).max() < 3e-7
+    assert np.abs(out - np.sin(2 * np.pi * cycles)).max() < 2e-7
+    small = np.unique(np.geomspace(1, 2**28, 1_001).astype(np.int32))
+    exact = np.sin(2 * np.pi * small.astype(np.float64) / 2**32)
+    assert np.abs(fixed_point_sines(small) / exact - 1).max() < 3e-7
+
+
+def fixed_point_sines(phases: NDArray[np.int32]) -> Doubles:
+    @numba.njit
+    def fill(phases: NDArray[np.int32], out: Singles) -> None:
+        for i in range(len(phases)):
+            out[i] = compiled_sines.sine_of_32_bits(phases[i])
+
+    out = np.zeros(len(phases), np.float32)
+    fill(phases, out)
+    return out.astype(np.float64)
 
 
 def test_small_angles_keep_their_digits() -> None:

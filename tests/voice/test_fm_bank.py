@@ -83,6 +83,23 @@ def test_both_kernels_sound_the_same(name: str, block: int) -> None:
     assert 20 * math.log10(error + 1e-12) < -110.0
 
 
+def test_kernels_agree_on_what_moves_as_far_as_it_can_in_a_cell() -> None:
+    """Indices fall from 200 at once, from the exact form to the single one; a pitch runs away."""
+    fierce = pair(1.0, 50.0, highest_hz=30.0, response=Response(timbre=Answer(colour=1.0)))
+    mild = prepare_fm(pair(1.0, 1.0, highest_hz=30.0), RATE)
+    sounds = []
+    for name in KERNELS:
+        bank = bank_of(fierce, kernel_named(name, silence), Strike(29.0, 1.0, timbre=1.0))
+        events: list[tuple[int, Callable[[], None]]] = [
+            (500, partial(bank.revoice, ROW, mild, 0, None)),
+            (900, partial(bank.retune, ROW, np.array([9_000.0]), 64, None)),
+            (1_300, partial(bank.retune, ROW, np.array([200.0]), 30, None)),
+        ]
+        sounds.append(read(bank, 2_000, 256, events))
+    error = np.abs(sounds[0] - sounds[1])
+    assert 20 * math.log10(error.max() + 1e-12) < -110.0
+
+
 @pytest.mark.parametrize("name", VOICES)
 def test_no_event_makes_a_jump(kernel: Kernel, name: str) -> None:
     """Between samples nothing is steeper than the fastest that the note itself goes."""

@@ -14,6 +14,7 @@ from meantide.voice.envelope import (
     SIXTY_DB_DOWN,
     Stage,
 )
+from meantide.voice.kernel import F64
 
 Record = Any
 """One of `EnvelopeTable.records`."""
@@ -37,6 +38,37 @@ def level_at(envelope: Record, age: int, silencing: float) -> float:
     else:
         level = envelope.stage_level * left_of_release(envelope, age - envelope.stage_age)
     return level
+
+
+@inlined
+def runs_from(envelope: Record, age: int, silencing: float, samples: int, run: F64) -> bool:
+    """Tell whether from `age` on a level is `run[0] + run[1]`, but never below nothing.
+
+    The latter is to be multiplied by `run[2]` every `samples` samples.
+    """
+    even, base, rest, factor = False, 0.0, 0.0, 0.0
+    since = age - envelope.stage_age
+    if envelope.stage == HELD:
+        base = envelope.sustain
+        after = age - envelope.delay - envelope.attack - envelope.hold
+        if envelope.decay_curve == APPROACH:
+            even = after >= 0.0 and envelope.turn == math.inf
+            rest = (1.0 - base) * math.exp(-SIXTY_DB * after / envelope.decay)
+            factor = math.exp(-SIXTY_DB * samples / envelope.decay)
+        else:
+            even = after >= envelope.decay and envelope.turn == math.inf
+    elif envelope.stage == SILENCED:
+        even = since >= silencing
+    elif envelope.release_curve == DECIBEL:
+        even = True
+        whole = envelope.stage_level / (1.0 - RELEASE_FLOOR)
+        base = -whole * RELEASE_FLOOR
+        rest = whole * math.exp(-SIXTY_DB * since / envelope.release)
+        factor = math.exp(-SIXTY_DB * samples / envelope.release)
+    else:
+        even = since >= envelope.release
+    run[0], run[1], run[2] = base, rest, factor
+    return even
 
 
 @inlined

@@ -10,14 +10,18 @@ import math
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from meantide.voice.compiled_kepler import fed_back_sine, precise_sine
-from meantide.voice.compiled_sines import reduced, sine_of_half_turns
+from meantide.voice.compiled_sines import reduced, sine_of_32_bits
 from meantide.voice.compiling import inlined
 from meantide.voice.decimator import REACH
+from meantide.voice.fm_description import MOST_OPERATORS
 from meantide.voice.fm_points import FEEDBACK, FREQUENCY, HEARD, INDEX
 from meantide.voice.kernel import CELL, F32, F64
 
+Counts = NDArray[np.int64]
+NONE, SEVERAL = -1, MOST_OPERATORS
 PER_TURN = 1.0 / (2.0 * math.pi)
 TAPS_AT_ONCE = 7  # of the decimator's 49
 ZERO = np.float32(0.0)
@@ -25,7 +29,9 @@ CELLTH, HALF_CELLTH = 1.0 / CELL, 0.5 / CELL
 PER_HALF_TURN = 1.0 / math.pi
 TO_HALF_TURNS = CELLTH * PER_HALF_TURN
 TURN_OF_32_BITS = 2.0**32
-HALF_TURNS = np.float32(2.0**-31)
+MOVE_SHIFT = np.int32(5)
+MOVE = 2.0 ** (31 - 5)
+"""A half turn as what moves a phase is counted: no more than 32 of them are to be."""
 SAMPLES = np.float32(CELL)
 PLACES = np.arange(CELL, dtype=np.int32)
 
@@ -72,27 +78,22 @@ def move(gain: float, step: float, late: float, sound: F64, sums: F64) -> None:
 
 @inlined
 def sum_single(
-    count: int, begun: F64, ending: F64, phases: F64, late: float, sounds: F32, moves: F32,
-    cell: F32,
+    count: int, sources: Counts, begun: F64, ending: F64, phases: F64, late: float, sounds: F32,
+    moves: F32, cell: F32,
 ) -> None:  # fmt: skip
-    """Do as `sum_operators`, in float32 but for what is fed back; `moves` (CELL,) is scratch."""
+    """Do as `sum_operators`, in float32 but for what is fed back.
+
+    `sources`: which operator moves each, or NONE or SEVERAL; `moves` (CELL,) is scratch.
+    """
     for b in range(CELL):
         cell[b] = ZERO
     for target in range(count):
-        rate, next_rate = begun[FREQUENCY + target], ending[FREQUENCY + target]
-        bend = (next_rate - rate) * HALF_CELLTH
+        rate = begun[FREQUENCY + target]
+        bend = (ending[FREQUENCY + target] - rate) * HALF_CELLTH
         # p + t·(r + t·b), t = n + late, is q + n·m + b·n·(n - CELL) in whole samples n
-        phase = reduced(phases[target] + late * (rate + late * bend))
-        mean = rate + (2.0 * late + CELL) * bend
-        first, turn = fixed(phase), fixed(mean)
-        sources, gain, step = 0, 0.0, 0.0
-        source = 0
-        for other in range(target):
-            place = INDEX + target * (target - 1) // 2 + other
-            if begun[place] != 0.0 or ending[place] != 0.0:
-                sources += 1
-                source = other
-        sound = sounds[target]
+        phase = phases[target] + late * (rate + late * bend)
+        first, turn = fixed(phase), fixed(rate + (2.0 * late + CELL) * bend)
+        sound, source = sounds[target], sources[target]
         share, share_end = begun[FEEDBACK + target], ending[FEEDBACK + target]
         if share != 0.0 or share_end != 0.0:
             gather(target, begun, ending, late, sounds, moves)
@@ -100,10 +101,10 @@ def sum_single(
             feed_back(
                 phase, rate + 2.0 * late * bend, bend, share + step * late, step, moves, sound
             )
-        elif sources > 1:
+        elif source == SEVERAL:
             gather(target, begun, ending, late, sounds, moves)
             move_sines(first, turn, bend, 1.0, 0.0, moves, sound)
-        elif sources == 1:
+        elif source != NONE:
             place = INDEX + target * (target - 1) // 2 + source
             step = (ending[place] - begun[place]) * TO_HALF_TURNS
             gain = begun[place] * PER_HALF_TURN + step * late
@@ -115,22 +116,20 @@ def sum_single(
         gain = begun[HEARD + target]
         if gain != 0.0 or ending[HEARD + target] != 0.0:
             step = (ending[HEARD + target] - gain) * CELLTH
-            gain += step * late
-            move_single(gain, step, sound, cell)
+            move_single(gain + step * late, step, sound, cell)
 
 
 @inlined
 def fixed(cycles: float) -> Any:
     """Return a phase or its change in 32-bit fixed point, where whole turns fall away unasked."""
-    return np.int32(np.int64(np.floor(cycles * TURN_OF_32_BITS + 0.5)))
+    return np.int32(np.int64(cycles * TURN_OF_32_BITS))
 
 
 @inlined
 def still_sines(first: Any, turn: Any, sound: F32) -> None:
     """Write sines that nothing moves."""
     for b in range(CELL):
-        phase = np.int32(first + np.int32(PLACES[b] * turn))
-        sound[b] = sine_of_half_turns(np.float32(phase) * HALF_TURNS)
+        sound[b] = sine_of_32_bits(np.int32(first + np.int32(PLACES[b] * turn)))
 
 
 @inlined
@@ -138,12 +137,16 @@ def move_sines(
     first: Any, turn: Any, bend: float, gain: float, step: float, mover: F32, sound: F32
 ) -> None:
     """Write sines moved by a sound, `gain` and its `step` a sample in half turns."""
-    bent, full, rise = np.float32(2.0 * bend), np.float32(gain), np.float32(step)
+    bent, full, rise = (
+        np.float32(2.0 * bend * MOVE),
+        np.float32(gain * MOVE),
+        np.float32(step * MOVE),
+    )
     for b in range(CELL):
         t = np.float32(b)
+        move = np.int32(bent * (t * (t - SAMPLES)) + (full + rise * t) * mover[b])
         phase = np.int32(first + np.int32(PLACES[b] * turn))
-        moved = bent * (t * (t - SAMPLES)) + (full + rise * t) * mover[b]
-        sound[b] = sine_of_half_turns(np.float32(phase) * HALF_TURNS + moved)
+        sound[b] = sine_of_32_bits(np.int32(phase + np.int32(move << MOVE_SHIFT)))
 
 
 @inlined

@@ -44,7 +44,7 @@ def land_fm(
             age, notes[row], frequency_at(courses[row], answers[row], age), ratio_goals[row],
             ratio_slopes[row], following[row], next_points[row],
         )  # fmt: skip
-        notes[row].still = 0
+        notes[row].still = notes[row].runs = 0
 
 
 @compiled
@@ -55,6 +55,7 @@ def release_fm(
     """Do as `FmTable.release`."""
     for row in rows:
         cut_one(row, notes, points, next_points, next_phases, next_ages, used)
+        notes[row].runs = 0
         age = next_ages[row]
         first = row * MOST_OPERATORS
         for operator in range(first, first + MOST_OPERATORS):

@@ -5,6 +5,7 @@ say how exact.
 """
 
 import math
+from typing import Any
 
 import numpy as np
 
@@ -22,7 +23,8 @@ S2, S4, S6, S8, S10 = (
 H1, H3, H5, H7, H9 = (
     np.float32(a) for a in (3.1415926369, -5.1677096948, 2.5500697261, -0.5982421251, 0.0775603845)
 )
-SIGN_SHIFT = np.int32(31)
+ONE_BIT, SIGN = np.int32(1), np.int32(-(2**31))
+HALF_TURN_OF_32_BITS = np.float32(2.0**-32)  # where the sign is one of them
 # A. & S. 4.2.45: exp(-x), 0 <= x <= ln 2, to 2e-10
 E1, E2, E3, E4, E5, E6, E7 = (
     np.float32(a)
@@ -64,13 +66,13 @@ def sine(cycles: Single) -> Single:
 
 
 @inlined
-def sine_of_half_turns(halves: Single) -> Single:
-    """Return the sine of an angle in half turns, however many: odd ones turn its sign."""
-    whole = np.floor(halves + HALF_TURN)
-    x = halves - whole
+def sine_of_32_bits(phase: Any) -> Single:
+    """Return the sine of an angle in 32-bit fixed point, a turn being 2 to the power of 32."""
+    rest = np.int32(phase << ONE_BIT)  # what is over whole half turns
+    x = np.float32(rest) * HALF_TURN_OF_32_BITS
     z = x * x
     y = x * (H1 + z * (H3 + z * (H5 + z * (H7 + z * H9))))
-    sign = np.int32(np.int32(whole) << SIGN_SHIFT)
+    sign = np.int32(np.int32(phase ^ rest) & SIGN)  # odd half turns turn it
     return np.int32(np.float32(y).view(np.int32) ^ sign).view(np.float32)
 
 

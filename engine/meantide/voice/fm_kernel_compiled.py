@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from meantide.voice.compiled_fm_cells import decimate, sum_operators, sum_single
+from meantide.voice.compiled_fm_cells import NONE, decimate, sum_operators, sum_single
 from meantide.voice.compiled_fm_events import cut_fm, land_fm, release_fm
 from meantide.voice.compiled_fm_laws import open_up, write_full
 from meantide.voice.compiled_sines import reduced
@@ -43,6 +43,8 @@ class CompiledFmReader:
         self._state = (
             table.points, table.next_points, np.zeros((table.notes, POINT)), table.next_phases,
             table.next_ages, table.used, table.cells, table.fine,
+            np.full((table.notes, MOST_OPERATORS), NONE),
+            np.full((table.notes, 3, MOST_OPERATORS), 0.0),
         )  # fmt: skip
         self._taps = taps
         self._cutting = (
@@ -59,9 +61,7 @@ class CompiledFmReader:
             np.zeros(MOST_OPERATORS), np.zeros(POINT), np.zeros(operators), np.zeros(CELL),
             np.zeros(CELL),
         )  # fmt: skip
-        self._single = (
-            np.zeros(operators, np.float32), np.zeros(CELL, np.float32), np.zeros(CELL, np.float32),
-        )  # fmt: skip
+        self._single = np.zeros(operators, np.float32), np.zeros(CELL, np.float32)
 
     def cut(self, rows: Rows) -> None:
         """Do as `FmTable.cut`."""
@@ -96,9 +96,9 @@ def read_fm(
     rate: float, ratio_goals: F64, ratio_slopes: F64, following: F64, shape_goals: F64,
     shape_slopes: F64, limits: F64,
     points: F64, next_points: F64, full_points: F64, next_phases: F64, next_ages: Counts,
-    used: Counts, cells: F32, fine: F32,
+    used: Counts, cells: F32, fine: F32, sources: Counts, runs: F64,
     taps: F32, numbers: F64, steps: F64, sounds: F64, angles: F64, cell: F64, sounds_32: F32,
-    angles_32: F32, cell_32: F32,
+    moves: F32,
 ) -> None:  # fmt: skip
     """Do what `Reader.read` says; laws and state are those of `FmTable`, the rest is scratch."""
     channels, length = out.shape
@@ -117,16 +117,16 @@ def read_fm(
                     write_full(
                         next_ages[row], note, courses[row], answers[row], rate, ratio_goals[row],
                         ratio_slopes[row], following[row], shape_goals[row], shape_slopes[row],
-                        limits[row], numbers, full_points[row], ending,
+                        limits[row], numbers, full_points[row], ending, sources[row],
                     )  # fmt: skip
                 open_up(
                     next_ages[row], note,
                     envelopes[row * MOST_OPERATORS : (row + 1) * MOST_OPERATORS], silencing,
-                    full_points[row], numbers, ending,
+                    runs[row], sources[row], full_points[row], numbers, ending,
                 )  # fmt: skip
                 make_cell(
-                    note, begun, ending, steps, next_phases[row], cells[row], fine[row], taps,
-                    sounds, angles, cell, sounds_32, angles_32, cell_32,
+                    note, sources[row], begun, ending, steps, next_phases[row], cells[row],
+                    fine[row], taps, sounds, angles, cell, sounds_32, moves,
                 )  # fmt: skip
             first = used[row]
             taken = min(CELL - first, length - at)
@@ -141,28 +141,26 @@ def read_fm(
 
 @inlined
 def make_cell(
-    note: Record, begun: F64, ending: F64, steps: F64, phases: F64, samples: F32, fine: F32,
-    taps: F32, sounds: F64, angles: F64, cell: F64, sounds_32: F32, angles_32: F32, cell_32: F32,
+    note: Record, sources: Counts, begun: F64, ending: F64, steps: F64, phases: F64, samples: F32,
+    fine: F32, taps: F32, sounds: F64, angles: F64, cell: F64, sounds_32: F32, moves: F32,
 ) -> None:  # fmt: skip
     """Write the samples of a note's next cell, and move its phases on."""
     if note.precise:
         for number in range(POINT):
             steps[number] = (ending[number] - begun[number]) * (1.0 / CELL)
     for phase in range(note.factor):
-        late = phase / note.factor
+        late = phase * (1.0 / note.factor)
         if note.precise:
             sum_operators(note.count, begun, steps, phases, late, sounds, angles, cell)
             for b in range(CELL):
-                cell_32[b] = cell[b]
+                samples[b] = cell[b]
         else:
-            sum_single(note.count, begun, ending, phases, late, sounds_32, angles_32, cell_32)
+            sum_single(note.count, sources, begun, ending, phases, late, sounds_32, moves, samples)
         if note.factor > 1:
-            keep(note.kept, cell_32, fine[phase])
+            keep(note.kept, samples, fine[phase])
     if note.factor > 1:
         note.kept = CELL
-        decimate(fine[: note.factor], taps[note.factor, : note.factor], cell_32)
-    for b in range(CELL):
-        samples[b] = cell_32[b]
+        decimate(fine[: note.factor], taps[note.factor, : note.factor], samples)
     for i in range(note.count):
         turned = (begun[FREQUENCY + i] + ending[FREQUENCY + i]) * (0.5 * CELL)
         phases[i] = reduced(phases[i] + turned)

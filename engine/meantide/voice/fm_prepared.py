@@ -20,12 +20,13 @@ from meantide.voice.touch import Source
 
 FM_NOTE = np.dtype(
     [(name, np.float64) for name in ("ratio_arrive", "shape_arrive", "stretch")]
-    + [(name, np.int64) for name in ("count", "factor", "skip", "kept", "still", "precise")]
+    + [(name, np.int64) for name in ("count", "factor", "skip", "kept", "still", "runs", "precise")]
 )
 """One FM note: the ages at which its ratios and its shape arrive; by how much its ratios may lie
 above those that its limits are for; its operators; how many times the rate it is made at; how many
 samples of its next cell are before its beginning; how many of its current cell stay behind it. The
-compiled kernel notes in the last two whether only envelopes move, and how exact it must be."""
+compiled kernel notes in the last three whether only envelopes move, whether they only fall evenly
+or stay, and how exact it must be."""
 
 
 @dataclass(frozen=True, slots=True)
