@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, TypeVar
 
+import llvmlite.binding as llvm
 import numba
 from numba.core import event
 
@@ -29,6 +30,20 @@ OPTIONS = {
     # allocate memory is refused when it is compiled.
     "_nrt": False,
 }
+
+
+def _widen() -> None:
+    """Have LLVM use vectors of 512 bits where the machine has them.
+
+    By itself it keeps to 256 on several of Intel's, for the sake of code that has few loops; ours
+    is all loops (FM a third faster, measured). NUMBA_CPU_FEATURES goes first.
+    """
+    features = llvm.get_host_cpu_features()
+    if features.get("avx512f") and not numba.config.CPU_FEATURES:
+        numba.config.CPU_FEATURES = f"{features.flatten()},-prefer-256-bit"
+
+
+_widen()
 
 
 def inlined(function: Function) -> Function:
