@@ -117,3 +117,13 @@ def outside(hz: Samples, bands: Iterable[tuple[float, float]]) -> NDArray[np.boo
     for low, high in bands:
         clear &= (hz < low) | (hz > high)
     return clear
+
+
+def still_water_db(hz: float) -> float:
+    """Return the level of that voice at full velocity: its file's, and its trims between octaves.
+
+    The trims lie evenly over its range, C2 to C7 (65.41 to 2093 Hz), on a scale of octaves.
+    """
+    return -5.8 + float(
+        np.interp(np.log2(hz / 65.406), [0, 5 / 3, 10 / 3, 5], [2.3, 0.2, 0.3, -2.8])
+    )
