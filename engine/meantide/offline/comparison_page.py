@@ -1,0 +1,162 @@
+"""A comparison as one HTML page that is whole in itself: sound, pictures and tables, no request."""
+
+import base64
+import html
+import io
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+from meantide.offline.comparison import Comparison, label
+from meantide.offline.comparison_picture import draw_comparison
+from meantide.offline.comparison_words import (
+    MOST_ROWS,
+    NOTES,
+    Table,
+    intervals_table,
+    notes_table,
+    order_sentence,
+    sentence,
+    takes_table,
+)
+from meantide.offline.take_picture import draw_pitches, draw_spectrogram, pitch_words
+from meantide.offline.take_picture import spectrogram_words as picture_words
+from meantide.whole_file import whole_file
+
+_STYLE = """
+:root { color-scheme: light; }
+body { font: 16px/1.5 system-ui, sans-serif; color: #111; background: #fff; margin: 0 auto;
+  padding: 1rem; max-width: 68rem; }
+h1 { font-size: 1.6rem; line-height: 1.25; } h2 { font-size: 1.25rem; margin-top: 2.2rem; }
+.wide { overflow-x: auto; } .wide:focus-visible { outline: 3px solid #0072B2; }
+.wide img { display: block; width: 100%; min-width: 42rem; height: auto; }
+table { border-collapse: collapse; font-variant-numeric: tabular-nums; font-size: .92rem; }
+th, td { padding: .2rem .7rem; text-align: right; white-space: nowrap;
+  border-bottom: 1px solid #ccc; }
+th.word, td.word { text-align: left; }
+audio { display: block; width: 100%; max-width: 40rem; }
+figure { margin: 1rem 0; } figcaption { font-size: .92rem; }
+summary { cursor: pointer; padding: .5rem 0; min-height: 1.5rem; }
+.sound { margin: 1rem 0; }
+"""
+_POLICY = "default-src 'none'; img-src data:; media-src data:; style-src 'unsafe-inline'"
+"""The browser itself refuses whatever would ask the network."""
+_CAUTION = (
+    "Begin with the volume down: the loudness told is of the file, not of the room you sit in."
+)
+
+
+def write_page(path: Path, found: Comparison, turns: Path) -> None:
+    """Write the page; raises InvalidValue where it cannot be written."""
+    title = html.escape(f"{found.title}: a comparison")
+    parts = [
+        f"<h1>{title}</h1>",
+        "<p>All takes have the loudness of the quietest (BS.1770), and each was proved by "
+        f"measuring its sound. {_CAUTION}</p>",
+        _table(takes_table(found), "the takes"),
+        "<h2>Listen</h2>",
+        *(
+            _sound(take.wav, f"Take {number}: {label(take)}")
+            for number, take in enumerate(found.takes, 1)
+        ),
+        _sound(turns, "The takes in turn, phrase by phrase"),
+        "<details><summary>Which take plays when</summary>",
+        f"<p>{html.escape(order_sentence(found))}</p></details>",
+        *_changes(found),
+        "<h2>The takes as pictures</h2>",
+        *_take_pictures(found),
+    ]
+    page = "\n".join(
+        [
+            '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">',
+            f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">',
+            '<meta name="viewport" content="width=device-width, initial-scale=1">',
+            '<link rel="icon" href="data:,">',
+            f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<main>",
+            *parts,
+            "</main>\n</body>\n</html>\n",
+        ]
+    )
+    with whole_file(path) as partial:
+        partial.write_text(page, encoding="utf-8")
+
+
+def _changes(found: Comparison) -> Sequence[str]:
+    parts = ["<h2>What moves</h2>"]
+    with tempfile.TemporaryDirectory() as folder:
+        picture = Path(folder) / "moves.png"
+        draw_comparison(picture, found)
+        said = " ".join(
+            f"Take 1 to {number}: {sentence(change)}"
+            for number, change in enumerate(found.changes, 2)
+        )
+        parts.append(_picture(picture, "How far notes and intervals move", said))
+    for number, change in enumerate(found.changes, 2):
+        parts += [
+            f"<h2>From take 1 to take {number}</h2>",
+            f"<p>{html.escape(sentence(change))}</p>",
+            _table(notes_table(change), f"notes, take 1 to {number}"),
+        ]
+        if change.moves.intervals:
+            parts += ["<p></p>", _table(intervals_table(change), f"intervals, take 1 to {number}")]
+        if len(change.moves.intervals) > MOST_ROWS:
+            parts.append(f"<p>{MOST_ROWS} of {len(change.moves.intervals)} are shown.</p>")
+    return [*parts, f"<p>{html.escape(NOTES)}</p>"]
+
+
+def _take_pictures(found: Comparison) -> Sequence[str]:
+    parts = []
+    with tempfile.TemporaryDirectory() as folder:
+        for number, take in enumerate(found.takes, 1):
+            pitches, over = Path(folder) / "pitches.png", Path(folder) / "spectrogram.png"
+            draw_pitches(pitches, take.wav, take.log)
+            draw_spectrogram(over, take.wav, take.log)
+            named = f"Take {number}, {label(take)}"
+            parts.append(_picture(pitches, f"{named}: pitch over time", pitch_words(take.log)))
+            parts.append(_picture(over, f"{named}: spectrogram", picture_words(take.log)))
+    return parts
+
+
+def _picture(path: Path, caption: str, twin: str) -> str:
+    """Return a picture, its caption, and what it shows in words."""
+    data = base64.b64encode(path.read_bytes()).decode("ascii")
+    alt = html.escape(caption)
+    return (
+        f'<figure><div class="wide" tabindex="0" role="region" aria-label="{alt}">'
+        f'<img alt="{alt}; in words below" src="data:image/png;base64,{data}"></div>'
+        f"<figcaption>{alt}<details><summary>In words</summary>"
+        f'<p style="white-space:pre-line">{html.escape(twin)}</p></details></figcaption></figure>'
+    )
+
+
+def _sound(wav: Path, caption: str) -> str:
+    """Return a player with the sound in it, without loss but for 16 bits."""
+    samples, rate = soundfile.read(wav, dtype="float64", always_2d=True)
+    steps = np.random.default_rng(0).triangular(-1.0, 0.0, 1.0, samples.shape)
+    sixteen = np.clip(np.rint(samples * 2.0**15 + steps), -(2.0**15), 2.0**15 - 1.0)
+    held = io.BytesIO()
+    soundfile.write(held, sixteen.astype(np.int16), rate, "PCM_16", format="FLAC")
+    data = base64.b64encode(held.getvalue()).decode("ascii")
+    told = html.escape(caption)
+    return (
+        f'<div class="sound"><div>{told}</div><audio controls preload="metadata" '
+        f'aria-label="{told}" src="data:audio/flac;base64,{data}"></audio></div>'
+    )
+
+
+def _table(table: Table, name: str) -> str:
+    def row(cells: Sequence[str], tag: str) -> str:
+        marked = (
+            f"<{tag}{' class=word' if place < table.words else ''}>{html.escape(cell)}</{tag}>"
+            for place, cell in enumerate(cells)
+        )
+        return "<tr>" + "".join(marked) + "</tr>"
+
+    body = "\n".join(row(cells, "td") for cells in table.rows)
+    return (
+        f'<div class="wide" tabindex="0" role="region" aria-label="{html.escape(name)}"><table>'
+        f"<thead>{row(table.headings, 'th')}</thead><tbody>\n{body}</tbody></table></div>"
+    )
