@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from meantide.offline.comparison import Comparison, label
 from meantide.offline.figure_file import our_style, save_figure
+from meantide.offline.take_picture import hz_axis
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,7 +20,6 @@ SHAPES = "os^Dv<>phX*dP|_"
 # Four of Okabe and Ito's colours for all readers (2008, from memory), dark to light.
 COLOURS = ("black", "#0072B2", "#D55E00", "#56B4E9")
 _INCHES = (10.0, 5.4)
-_TICKS_HZ = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000)
 
 
 def draw_comparison(path: Path, found: Comparison) -> None:
@@ -59,11 +59,7 @@ def figure_of(found: Comparison) -> "Figure":
 
 
 def _finish_notes(axes: "Axes") -> None:
-    axes.set_yscale("log")
-    low, high = axes.get_ylim()
-    axes.set_yticks([hz for hz in _TICKS_HZ if low <= hz <= high], minor=False)
-    axes.yaxis.set_major_formatter("{x:.0f}")
-    axes.yaxis.set_minor_formatter("")
+    hz_axis(axes)
     axes.set_ylabel("frequency in take 1, Hz")
     axes.set_title("each note", loc="left", size=9.5)
     _finish(axes, "moves by, cents")

@@ -23,7 +23,7 @@ def takes_table(found: Comparison) -> Table:
     for number, take in enumerate(found.takes, 1):
         counts = ", ".join(f"{count} {verdict}" for verdict, count in take.proof.counts.items())
         worst = "" if take.proof.worst_cents is None else f"{take.proof.worst_cents:+.4f}"
-        lufs, gain = f"{take.log.loudness_lufs:.2f}", f"{take.gain_db:+.2f}"
+        lufs, gain = f"{take.log.loudness_lufs:.2f}", f"{round(take.gain_db, 2) + 0.0:+.2f}"
         rows.append((str(number), label(take), lufs, gain, worst, counts))
     headings = ("take", "tuning", "LUFS", "gain dB", "worst cents", "proof")
     return Table(headings, tuple(rows), 2)
@@ -37,7 +37,7 @@ def sentence(change: TakeChange) -> str:
         return said + "No note is in both takes."
     if moves.common_cents is not None:
         said += (
-            f"Every note moves by {moves.common_cents:+.3f} cents; no interval moves "
+            f"Every note moves by {round(moves.common_cents, 3) + 0.0:+.3f} cents; no interval moves "
             f"({len(moves.notes)} notes, {len(moves.intervals)} intervals)."
         )
     else:

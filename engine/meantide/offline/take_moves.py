@@ -127,7 +127,7 @@ def _note_move(note: LoggedNote, other: LoggedNote, rate: int) -> NoteMove:
 def _intervals(
     first: TakeLog, other: TakeLog, notes: dict[Key, LoggedNote], others: dict[Key, LoggedNote]
 ) -> tuple[IntervalMove, ...]:
-    """Return each interval once: equal pairs of pitches and voices are one, their times summed."""
+    """Return each interval once: equal pairs of pitches and parts are one, their times summed."""
     found: dict[tuple[object, ...], tuple[float, Key, Key]] = {}
     keys = [key for key in notes if key in others]
     for one, two in combinations(keys, 2):
@@ -138,13 +138,13 @@ def _intervals(
             continue
         sounding = (lower, upper, others[low], others[high])
         hz = [note.pitches[0].hz for note in sounding]
-        same = (lower.voice, upper.voice, *(round(each, 6) for each in hz))
+        same = (lower.part, upper.part, *(round(each, 6) for each in hz))
         before = found.get(same, (0.0, low, high))
         found[same] = (before[0] + seconds, *before[1:])
     intervals = [
         IntervalMove(
-            pitch_text(notes[low]),
-            pitch_text(notes[high]),
+            f"{notes[low].part} {pitch_text(notes[low])}",
+            f"{notes[high].part} {pitch_text(notes[high])}",
             seconds,
             dyad(first, notes[low], notes[high]),
             dyad(other, others[low], others[high]),

@@ -81,7 +81,7 @@ def _pitch_figure(found: Assay, log: TakeLog) -> "Figure":
         middles = [(row.start_s + row.end_s) / 2.0 for row in measured]
         above.plot(middles, [row.measured_hz or 0.0 for row in measured], "o", color="black",
                    markersize=4.5, markerfacecolor="white", label="measured")  # fmt: skip
-        _hz_axis(above)
+        hz_axis(above)
         above.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=6, frameon=False)
         _draw_deviations(below, measured, middles)
         figure.suptitle(f"{log.title}: pitch over time, {_tuned(log)}", x=0.07, y=0.98, ha="left",
@@ -126,7 +126,8 @@ def _draw_deviations(axes: "Axes", rows: Sequence[Row], middles: Sequence[float]
     axes.set_axisbelow(True)
 
 
-def _hz_axis(axes: "Axes") -> None:
+def hz_axis(axes: "Axes") -> None:
+    """Make the upright axis one of Hz, even in cents, with ticks enough for what it spans."""
     axes.set_yscale("log")
     low, high = axes.get_ylim()
     finer = high / low < 8.0
