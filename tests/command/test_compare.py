@@ -9,11 +9,11 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import numpy as np
-import outside_meter
 import pytest
 import soundfile
 from click.testing import CliRunner, Result
 
+import outside_meter
 from meantide.command import main
 
 PIECE = """
@@ -40,7 +40,7 @@ def compare(folder: Path, *arguments: str) -> Result:
 
 @pytest.fixture(scope="module")
 def two_by_two(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict]:
-    """The piece in 12 and 31 parts, at 440 and at 60 Hz, the turns shuffled."""
+    """Give the piece in 12 and 31 parts, at 440 and at 60 Hz, the turns shuffled."""
     folder = tmp_path_factory.mktemp("compare")
     result = compare(folder, "--scale", "12-equal", "--scale", "31-equal", "--anchor", "A4=440",
                      "--anchor", "A4=60", "--shuffle", "3", "--json")  # fmt: skip

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from meantide.offline.comparison import Comparison, TakeChange, label
-from meantide.offline.take_moves import IntervalMove
+from meantide.offline.take_moves import SAME_CENTS, IntervalMove
 
 MOST_ROWS = 24
 
@@ -36,15 +36,17 @@ def sentence(change: TakeChange) -> str:
     if not moves.notes:
         return said + "No note is in both takes."
     if moves.common_cents is not None:
+        cents = round(moves.common_cents, 3) + 0.0  # never minus nought
         said += (
-            f"Every note moves by {round(moves.common_cents, 3) + 0.0:+.3f} cents; no interval moves "
+            f"Every note moves by {cents:+.3f} cents; no interval moves "
             f"({len(moves.notes)} notes, {len(moves.intervals)} intervals)."
         )
     else:
-        cents = [note.cents for note in moves.notes]
-        still = sum(abs(each) < 1e-6 for each in cents)
+        each_cents = [note.cents for note in moves.notes]
+        still = sum(abs(each) < SAME_CENTS for each in each_cents)
         said += (
-            f"Notes move by {min(cents):+.3f} to {max(cents):+.3f} cents ({still} of {len(cents)} "
+            f"Notes move by {min(each_cents):+.3f} to {max(each_cents):+.3f} cents "
+            f"({still} of {len(each_cents)} "
             f"stay); {len(moves.moved)} of {len(moves.intervals)} intervals move"
         )
         said += f", at most by {moves.moved[0].change_cents:+.3f} cents." if moves.moved else "."
