@@ -22,8 +22,9 @@ from meantide.offline.comparison_words import (
     sentence,
     takes_table,
 )
-from meantide.offline.take_picture import draw_pitches, draw_spectrogram, pitch_words
-from meantide.offline.take_picture import spectrogram_words as picture_words
+from meantide.offline.picture_axes import PicturedTake
+from meantide.offline.pitch_picture import draw_pitches
+from meantide.offline.spectrogram_picture import draw_spectrograms
 from meantide.whole_file import whole_file
 
 _STYLE = """
@@ -112,11 +113,12 @@ def _take_pictures(found: Comparison) -> Sequence[str]:
     with tempfile.TemporaryDirectory() as folder:
         for number, take in enumerate(found.takes, 1):
             pitches, over = Path(folder) / "pitches.png", Path(folder) / "spectrogram.png"
-            draw_pitches(pitches, take.wav, take.log)
-            draw_spectrogram(over, take.wav, take.log)
+            pictured = [PicturedTake(take.wav, take.log)]
             named = f"Take {number}, {label(take)}"
-            parts.append(_picture(pitches, f"{named}: pitch over time", pitch_words(take.log)))
-            parts.append(_picture(over, f"{named}: spectrogram", picture_words(take.log)))
+            words = draw_pitches(pitches, pictured)
+            parts.append(_picture(pitches, f"{named}: pitch over time", words))
+            words = draw_spectrograms(over, pictured)
+            parts.append(_picture(over, f"{named}: spectrogram", words))
     return parts
 
 

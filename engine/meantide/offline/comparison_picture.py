@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from meantide.offline.comparison import Comparison, label
 from meantide.offline.figure_file import our_style, save_figure
-from meantide.offline.take_picture import hz_axis
+from meantide.offline.picture_axes import hz_axis
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
