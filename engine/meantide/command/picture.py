@@ -1,5 +1,6 @@
 """`meantide picture`: takes as pictures, each with a text twin beside it."""
 
+import math
 from pathlib import Path
 
 import click
@@ -47,7 +48,7 @@ def picture(takes: tuple[Path, ...], *, out: Path, kind: str, at_s: float | None
     check_figure_path(out, "--out")
     if len(takes) > (1 if kind == "spectrum" else MOST_TAKES):
         raise InvalidValue("TAKES", len(takes), f"up to {MOST_TAKES}, or one spectrum")
-    if (kind == "spectrum") != (at_s is not None):
+    if (kind == "spectrum") != (at_s is not None) or not math.isfinite(at_s or 0.0):
         raise InvalidValue("--at", at_s, "seconds, with --kind spectrum and only with it")
     for take in takes:
         if not take.is_file():

@@ -35,13 +35,14 @@ class PicturedTake:
 
 
 def tuned(log: TakeLog) -> str:
-    """Return the tuning that a take begins in, in a few words."""
-    first = log.tunings[0]
-    scale = first.scale.get("name")
-    if not scale:
-        scale = f"{first.scale['equal']}-equal" if "equal" in first.scale else "its own scale"
-    place = first.anchor.get("note", first.anchor.get("degree"))
-    return f"{scale}, {place}={first.anchor['hz']:.6g} Hz"
+    """Return the tuning that a take begins in, in a few words, as far as its log tells."""
+    if not log.tunings:
+        return "no tuning told"
+    scale, anchor = log.tunings[0].scale, log.tunings[0].anchor
+    unnamed = f"{scale['equal']}-equal" if "equal" in scale else "its own scale"
+    place, hz = anchor.get("note", anchor.get("degree")), anchor.get("hz")
+    at = f", {place}={hz:.6g} Hz" if isinstance(hz, int | float) else ""
+    return f"{scale.get('name') or unnamed}{at}"
 
 
 def note_course(note: LoggedNote, rate: int) -> tuple[list[float], list[float]]:

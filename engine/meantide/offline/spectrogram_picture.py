@@ -61,7 +61,8 @@ def draw_spectrograms(path: Path, takes: Sequence[PicturedTake]) -> str:
         columns[0].set_ylabel("frequency, Hz")
         bar = figure.colorbar(image, cax=figure.add_axes((0.915, 0.1, 0.018, 0.79)))
         bar.set_label("level, dB")
-        title = f"{takes[0].log.title}: spectrogram; dashed: the partials to be expected"
+        what = "dashed: where the strongest partials of each note are to be"
+        title = f"{takes[0].log.title}: spectrogram; {what}"
         figure.suptitle(title, x=0.07, y=0.975, ha="left", size=10.5, parse_math=False)
         figure.subplots_adjust(left=0.07, right=0.9, bottom=0.1, top=0.89)
     save_figure(path, figure)
