@@ -12,6 +12,7 @@ from meantide import __version__
 from meantide.command.kernel_choice import kernel_option, notice
 from meantide.command.render import read_any, readable
 from meantide.errors import InvalidValue
+from meantide.offline.assay import Verdict
 from meantide.offline.comparison import Comparison, compared
 from meantide.offline.comparison_page import write_page
 from meantide.offline.comparison_words import markdown, summary_lines
@@ -136,7 +137,12 @@ def _as_json(found: Comparison) -> dict[str, object]:
                 "gain_db": take.gain_db,
                 "loudness_lufs": take.log.loudness_lufs,
                 "true_peak_dbtp": take.log.true_peak_dbtp,
-                "proof": asdict(take.proof),
+                "proof": {
+                    "passed": take.proof.passed,
+                    "tolerance_cents": take.proof.tolerance_cents,
+                    "worst_cents": take.proof.worst_cents,
+                    "counts": {verdict.value: take.proof.count(verdict) for verdict in Verdict},
+                },
             }
             for number, take in enumerate(found.takes, 1)
         ],

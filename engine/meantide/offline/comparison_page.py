@@ -24,6 +24,7 @@ from meantide.offline.comparison_words import (
 )
 from meantide.offline.picture_axes import PicturedTake
 from meantide.offline.pitch_picture import draw_pitches
+from meantide.offline.recording import LONGEST_S
 from meantide.offline.spectrogram_picture import draw_spectrograms
 from meantide.whole_file import whole_file
 
@@ -45,6 +46,9 @@ summary { cursor: pointer; padding: .5rem 0; min-height: 1.5rem; }
 """
 _POLICY = "default-src 'none'; img-src data:; media-src data:; style-src 'unsafe-inline'"
 """The browser itself refuses whatever would ask the network."""
+_MOST_LOSSLESS_S = 600.0
+"""Of sound in all, in FLAC some 60 MB; beyond it the page takes Ogg Vorbis, a tenth of that."""
+_PIECE = 1 << 16  # frames
 _CAUTION = (
     "Begin with the volume down: the loudness told is of the file, not of the room you sit in."
 )
@@ -59,11 +63,7 @@ def write_page(path: Path, found: Comparison, turns: Path) -> None:
         f"measuring its sound. {_CAUTION}</p>",
         _table(takes_table(found), "the takes"),
         "<h2>Listen</h2>",
-        *(
-            _sound(take.wav, f"Take {number}: {label(take)}")
-            for number, take in enumerate(found.takes, 1)
-        ),
-        _sound(turns, "The takes in turn, phrase by phrase"),
+        *_sounds(found, turns),
         "<details><summary>Which take plays when</summary>",
         f"<p>{html.escape(order_sentence(found))}</p></details>",
         *_changes(found),
@@ -113,10 +113,13 @@ def _take_pictures(found: Comparison) -> Sequence[str]:
     with tempfile.TemporaryDirectory() as folder:
         for number, take in enumerate(found.takes, 1):
             pitches, over = Path(folder) / "pitches.png", Path(folder) / "spectrogram.png"
-            pictured = [PicturedTake(take.wav, take.log)]
+            pictured = [PicturedTake(take.wav, take.log, take.proof)]
             named = f"Take {number}, {label(take)}"
             words = draw_pitches(pitches, pictured)
             parts.append(_picture(pitches, f"{named}: pitch over time", words))
+            if take.log.frames > LONGEST_S * take.log.rate:
+                parts.append("<p>No spectrogram: the take is longer than ten minutes.</p>")
+                continue
             words = draw_spectrograms(over, pictured)
             parts.append(_picture(over, f"{named}: spectrogram", words))
     return parts
@@ -134,19 +137,46 @@ def _picture(path: Path, caption: str, twin: str) -> str:
     )
 
 
-def _sound(wav: Path, caption: str) -> str:
-    """Return a player with the sound in it, without loss but for 16 bits."""
+def _sounds(found: Comparison, turns: Path) -> Sequence[str]:
+    """Return players: without loss but for 16 bits, or compressed where they would be too long."""
+    named = [
+        (take.wav, f"Take {number}: {label(take)}") for number, take in enumerate(found.takes, 1)
+    ]
+    named.append((turns, "The takes in turn, phrase by phrase"))
+    small = sum(soundfile.info(wav).duration for wav, _ in named) <= _MOST_LOSSLESS_S
+    encode, kind = (_flac, "audio/flac") if small else (_vorbis, "audio/ogg")
+    players = []
+    for wav, caption in named:
+        data = base64.b64encode(encode(wav)).decode("ascii")
+        told = html.escape(caption)
+        players.append(
+            f'<div class="sound"><div>{told}</div><audio controls preload="metadata" '
+            f'aria-label="{told}" src="data:{kind};base64,{data}"></audio></div>'
+        )
+    if not small:
+        players.append("<p>The sound in this page is compressed; the files beside it are not.</p>")
+    return players
+
+
+def _flac(wav: Path) -> bytes:
+    """Return a sound file as FLAC of 16 bits, with triangular dither of one step either way."""
     samples, rate = soundfile.read(wav, dtype="float64", always_2d=True)
     steps = np.random.default_rng(0).triangular(-1.0, 0.0, 1.0, samples.shape)
     sixteen = np.clip(np.rint(samples * 2.0**15 + steps), -(2.0**15), 2.0**15 - 1.0)
     held = io.BytesIO()
     soundfile.write(held, sixteen.astype(np.int16), rate, "PCM_16", format="FLAC")
-    data = base64.b64encode(held.getvalue()).decode("ascii")
-    told = html.escape(caption)
-    return (
-        f'<div class="sound"><div>{told}</div><audio controls preload="metadata" '
-        f'aria-label="{told}" src="data:audio/flac;base64,{data}"></audio></div>'
-    )
+    return held.getvalue()
+
+
+def _vorbis(wav: Path) -> bytes:
+    """Return a sound file compressed, read and written in pieces."""
+    held = io.BytesIO()
+    with soundfile.SoundFile(wav) as source, soundfile.SoundFile(
+        held, "w", source.samplerate, source.channels, "VORBIS", format="OGG"
+    ) as packed:  # fmt: skip
+        for block in source.blocks(_PIECE, dtype="float32", always_2d=True):
+            packed.write(block)
+    return held.getvalue()
 
 
 def _table(table: Table, name: str) -> str:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from meantide.offline.assay import Verdict
 from meantide.offline.comparison import Comparison, TakeChange, label
 from meantide.offline.take_moves import SAME_CENTS, IntervalMove
 
@@ -21,7 +22,7 @@ def takes_table(found: Comparison) -> Table:
     """Return the takes: tuning, loudness, what was taken off, and their proof."""
     rows = []
     for number, take in enumerate(found.takes, 1):
-        counts = ", ".join(f"{count} {verdict}" for verdict, count in take.proof.counts.items())
+        counts = ", ".join(f"{take.proof.count(verdict)} {verdict.value}" for verdict in Verdict)
         worst = "" if take.proof.worst_cents is None else f"{take.proof.worst_cents:+.4f}"
         lufs, gain = f"{take.log.loudness_lufs:.2f}", f"{round(take.gain_db, 2) + 0.0:+.2f}"
         rows.append((str(number), label(take), lufs, gain, worst, counts))

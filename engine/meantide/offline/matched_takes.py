@@ -1,16 +1,14 @@
 """Takes of one piece in several tunings: rendered side by side, proved, and made equally loud."""
 
-import multiprocessing
 import os
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import soundfile
 
-from meantide.offline.assay import Verdict, assay_file
+from meantide.offline.assay import Assay, assay_file
 from meantide.offline.render import (
     Settings,
     TakeHead,
@@ -44,15 +42,6 @@ class TakeJob:
 
 
 @dataclass(frozen=True, slots=True)
-class Proof:
-    """What the assay says of a take: verdicts counted, and the worst deviation in cents."""
-
-    counts: dict[str, int]
-    worst_cents: float | None
-    passed: bool
-
-
-@dataclass(frozen=True, slots=True)
 class MatchedTake:
     """A take as it was written: its tuning, its log, what brought it to the common loudness."""
 
@@ -60,7 +49,7 @@ class MatchedTake:
     wav: Path
     log: TakeLog
     gain_db: float
-    proof: Proof
+    proof: Assay
     notices: tuple[str, ...]
 
 
@@ -69,6 +58,10 @@ def make_takes(jobs: Sequence[TakeJob], workers: int | None = None) -> list[Matc
 
     Raises what rendering raises, InvalidValue mostly.
     """
+    # They make processes ready as they are imported, so only who wants some imports them.
+    import multiprocessing  # noqa: PLC0415
+    from concurrent.futures import ProcessPoolExecutor  # noqa: PLC0415
+
     count = min(workers or os.cpu_count() or 1, len(jobs))
     notices: list[tuple[str, ...]]
     if count == 1:
@@ -111,9 +104,7 @@ def _match_one(job: TakeJob, gain_db: float, notices: tuple[str, ...]) -> Matche
     log = read_log(log_path(job.out))
     if gain_db:
         log = quieter(job, log, gain_db)
-    result = assay_file(job.out, log, TOLERANCE_CENTS)
-    counts = {verdict.value: result.count(verdict) for verdict in Verdict}
-    proof = Proof(counts, result.worst_cents, result.passed)
+    proof = assay_file(job.out, log, TOLERANCE_CENTS)
     return MatchedTake(job.score.tuning, job.out, log, gain_db, proof, notices)
 
 

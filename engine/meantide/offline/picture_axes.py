@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from meantide.offline.assay import Assay
 from meantide.offline.takelog import TakeLog
 from meantide.offline.takelog_note import LoggedNote
 
@@ -28,10 +29,11 @@ _FINER_BELOW = 8.0  # highest over lowest
 
 @dataclass(frozen=True, slots=True)
 class PicturedTake:
-    """A take's sound file and its log."""
+    """A take's sound file and its log, and its assay where that is there already."""
 
     wav: Path
     log: TakeLog
+    assay: Assay | None = None
 
 
 def tuned(log: TakeLog) -> str:

@@ -36,7 +36,7 @@ def draw_pitches(path: Path, takes: Sequence[PicturedTake]) -> str:
     from matplotlib.figure import Figure  # noqa: PLC0415  takes a second
 
     check_figure_path(path)
-    assays = [assay_file(take.wav, take.log) for take in takes]
+    assays = [take.assay or assay_file(take.wav, take.log) for take in takes]
     with our_style():
         figure = Figure(figsize=INCHES, facecolor="white")
         rows = figure.subplots(
