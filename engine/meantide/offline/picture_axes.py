@@ -20,11 +20,13 @@ BARS: dict[str, Any] = {
 """How measured things with their uncertainties look."""
 MOST_WORDS = 60
 """Notes that a text twin tells of; the log has them all."""
-MOST_PARTIALS, FAINTEST_DB = 12, -50.0
-"""Of a note, the strongest, and none fainter re the strongest, that are expected to be seen."""
+MOST_PARTIALS, FEWEST_PARTIALS, FAINTEST_DB = 12, 4, -50.0
+"""Of a note, the strongest, and none fainter re the strongest, that are expected to be seen; of
+takes with many notes fewer."""
+_MANY_NOTES = 60
 TICKS_HZ = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000)
 _FINER_TICKS_HZ = (30, 40, 60, 80, 150, 250, 300, 400, 600, 700, 800, 1500, 3000, 4000)
-_FINER_BELOW = 8.0  # highest over lowest
+_FINER_BELOW = 12.0  # highest over lowest
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +65,8 @@ def expected_lines(note: LoggedNote, log: TakeLog) -> list[tuple[float, float]]:
         partials = log.spectra[note.pitches[0].spectrum]
     strongest = max((each.level_db for each in partials), default=0.0)
     loud = [each for each in partials if each.level_db >= strongest + FAINTEST_DB]
-    kept = sorted(loud, key=lambda each: -each.level_db)[:MOST_PARTIALS]
+    most = FEWEST_PARTIALS if len(log.notes) > _MANY_NOTES else MOST_PARTIALS
+    kept = sorted(loud, key=lambda each: -each.level_db)[:most]
     return sorted((each.ratio, each.offset_hz) for each in kept)
 
 
