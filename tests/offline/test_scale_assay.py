@@ -119,6 +119,11 @@ def test_partials_of_a_bell_do_not_spoil_the_scale() -> None:
     assert abs(1200 * math.log2(found.fit.tuning.anchor.hz / A4)) < 0.5
 
 
+def test_the_many_partials_of_a_low_bright_tone_are_no_notes() -> None:
+    notes = heard_notes(with_noise(tone(101.7, 1.5, "saw"), 20.0), RATE)
+    assert [note.hz for note in notes] == [pytest.approx(101.7, abs=0.001)]
+
+
 @pytest.mark.parametrize("samples", [np.zeros(RATE), np.zeros(0), np.zeros(100)])
 def test_silence_is_refused_in_a_sentence(samples) -> None:
     with pytest.raises(CheckFailed, match="only silence"):

@@ -31,7 +31,8 @@ _SAME_CENTS = 20.0  # from window to window
 _MOST_NOTES = 12
 _LOUDER_DB = 3.0
 _TELLING_PARTIALS = 4  # where lines are dense, some lie near higher multiples by chance
-_MOST_PARTIALS = 24
+_MOST_PARTIALS = 64
+_OF_SPACING = 0.3  # no line is a partial that lies further from it, of the way to the next
 _ASTRAY = 3.5  # robust standard deviations
 _MAD_OF_NORMAL = 1.4826
 _LEAST_DOUBT_CENTS = 1e-4
@@ -152,7 +153,9 @@ def _comb(peaks: Peaks, line: int) -> Comb:
     with np.errstate(divide="ignore"):
         off = np.abs(1200.0 * np.log2(peaks.hz / np.maximum(hz * number, 1e-9)))
     bin_cents = 1731.0 * 0.3 * peaks.bin_hz / peaks.hz
-    near = (number >= 2) & (number <= _MOST_PARTIALS) & (off <= _MULTIPLE_CENTS + bin_cents)
+    spacing_cents = 1731.0 / np.maximum(number, 1.0)
+    limit = np.minimum(_MULTIPLE_CENTS + bin_cents, _OF_SPACING * spacing_cents)
+    near = (number >= 2) & (number <= _MOST_PARTIALS) & (off <= limit)
     chosen = {1: line}
     for place in np.flatnonzero(near).tolist():
         each = int(number[place])
