@@ -149,6 +149,9 @@ def test_the_page_is_whole_in_itself_and_plays_the_takes(two_by_two) -> None:
     assert "A test &lt;of two phrases&gt;" in page
     assert page.count("In words") == page.count("<img")
     words = (out / "report.md").read_text(encoding="utf-8")
+    for linked in re.findall(r"\]\(([^)]+)\)", words):
+        assert (out / linked).stat().st_size > 0
+    assert "](moves.png)" in words
     assert "no interval moves (5 notes, 2 intervals)" in words
 
 

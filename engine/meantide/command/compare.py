@@ -15,6 +15,7 @@ from meantide.errors import InvalidValue
 from meantide.offline.assay import Verdict
 from meantide.offline.comparison import Comparison, compared
 from meantide.offline.comparison_page import write_page
+from meantide.offline.comparison_picture import draw_comparison
 from meantide.offline.comparison_words import markdown, summary_lines
 from meantide.offline.matched_takes import TakeJob, make_takes
 from meantide.offline.render import DEFAULT_LEVEL_DB, DEFAULT_RATE, Settings
@@ -68,7 +69,7 @@ def compare(
     The first take is what the others are compared with. Each is proved by the assay, and turned
     down to the loudness of the quietest (BS.1770). In the folder: the takes and their logs,
     turns.wav (the takes in turn, phrase by phrase) with turns.json (which is which), report.html,
-    which is whole in itself, and report.md.
+    which is whole in itself, and report.md with moves.png.
 
     \b
     meantide compare piece.yaml --scale 12-equal --scale 31-equal --out two-scales
@@ -99,7 +100,8 @@ def compare(
     answer = json.dumps(_as_json(found), indent=1, allow_nan=False)
     _write(out / "turns.json", json.dumps(_turns_json(found), indent=1))
     _write(out / "report.md", markdown(found))
-    write_page(out / "report.html", found, out / "turns.wav")
+    draw_comparison(out / "moves.png", found)
+    write_page(out / "report.html", found, out / "turns.wav", out / "moves.png")
     click.echo(answer if as_json else _told(found, out))
     context.exit(0 if all(take.proof.passed for take in takes) else 1)
 

@@ -11,7 +11,6 @@ import numpy as np
 import soundfile
 
 from meantide.offline.comparison import Comparison, label
-from meantide.offline.comparison_picture import draw_comparison
 from meantide.offline.comparison_words import (
     MOST_ROWS,
     NOTES,
@@ -54,8 +53,11 @@ _CAUTION = (
 )
 
 
-def write_page(path: Path, found: Comparison, turns: Path) -> None:
-    """Write the page; raises InvalidValue where it cannot be written."""
+def write_page(path: Path, found: Comparison, turns: Path, moves: Path) -> None:
+    """Write the page, with the sound file `turns` and the PNG file `moves` in it.
+
+    Raises InvalidValue where it cannot be written.
+    """
     title = html.escape(f"{found.title}: a comparison")
     parts = [
         f"<h1>{title}</h1>",
@@ -66,7 +68,7 @@ def write_page(path: Path, found: Comparison, turns: Path) -> None:
         *_sounds(found, turns),
         "<details><summary>Which take plays when</summary>",
         f"<p>{html.escape(order_sentence(found))}</p></details>",
-        *_changes(found),
+        *_changes(found, moves),
         "<h2>The takes as pictures</h2>",
         *_take_pictures(found),
     ]
@@ -85,16 +87,12 @@ def write_page(path: Path, found: Comparison, turns: Path) -> None:
         partial.write_text(page, encoding="utf-8")
 
 
-def _changes(found: Comparison) -> Sequence[str]:
+def _changes(found: Comparison, moves: Path) -> Sequence[str]:
     parts = ["<h2>What moves</h2>"]
-    with tempfile.TemporaryDirectory() as folder:
-        picture = Path(folder) / "moves.png"
-        draw_comparison(picture, found)
-        said = " ".join(
-            f"Take 1 to {number}: {sentence(change)}"
-            for number, change in enumerate(found.changes, 2)
-        )
-        parts.append(_picture(picture, "How far notes and intervals move", said))
+    said = " ".join(
+        f"Take 1 to {number}: {sentence(change)}" for number, change in enumerate(found.changes, 2)
+    )
+    parts.append(_picture(moves, "How far notes and intervals move", said))
     for number, change in enumerate(found.changes, 2):
         parts += [
             f"<h2>From take 1 to take {number}</h2>",

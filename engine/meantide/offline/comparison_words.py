@@ -130,6 +130,7 @@ def markdown(found: Comparison) -> str:
     lines += ["", "All takes have the loudness of the quietest (BS.1770).", ""]
     lines += [f"[{take.wav.name}]({take.wav.name})" for take in found.takes]
     lines += ["", f"[turns.wav](turns.wav): {order_sentence(found)}"]
+    lines += ["", "![How far notes and intervals move; the tables tell the same](moves.png)"]
     for number, change in enumerate(found.changes, 2):
         lines += ["", f"## From take 1 to take {number}", "", sentence(change), ""]
         lines += _markdown_table(notes_table(change))
