@@ -1,5 +1,6 @@
 """Pictures of takes: what they tell in words, against tones that the tests make themselves."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -92,3 +93,16 @@ def test_equal_takes_make_equal_pictures(astray, tmp_path) -> None:
 def test_another_ending_is_refused(astray, tmp_path) -> None:
     with pytest.raises(InvalidValue, match=r"ends in .png, .svg, .pdf"):
         draw_pitches(tmp_path / "picture.gif", [astray])
+
+
+def test_names_are_drawn_as_they_are(tmp_path) -> None:
+    log, audio = make_take([Asked(440.0, voice="pure")])
+    names = "_$\\frac{$", "$x^{$"
+    log = replace(log, title=names[1], notes=(replace(log.notes[0], part=names[0]),))
+    take = PicturedTake(write_take(tmp_path, log, audio), log)
+    path = tmp_path / "names.svg"
+    draw_pitches(path, [take])
+    drawn = path.read_text(encoding="utf-8")
+    assert all(name in drawn for name in names)
+    draw_spectrograms(path, [take])
+    assert names[1] in path.read_text(encoding="utf-8")

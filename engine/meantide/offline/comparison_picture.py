@@ -52,7 +52,11 @@ def figure_of(found: Comparison) -> "Figure":
         _finish_intervals(right)
         figure.suptitle(f"{found.title}: what moves from take 1 ({label(found.takes[0])})",
                         x=0.08, y=0.985, ha="left", size=10.5, parse_math=False)  # fmt: skip
-        figure.legend(loc="upper left", bbox_to_anchor=(0.07, 0.955), ncols=3, frameon=False)
+        legend = figure.legend(
+            loc="upper left", bbox_to_anchor=(0.07, 0.955), ncols=3, frameon=False
+        )
+        for text in legend.get_texts():
+            text.set_parse_math(False)
         rows = math.ceil(len(found.changes) / 3)
         figure.subplots_adjust(left=0.08, right=0.98, bottom=0.1, top=0.88 - 0.035 * rows)
     return figure

@@ -52,8 +52,10 @@ def draw_pitches(path: Path, takes: Sequence[PicturedTake]) -> str:
                 below.set_ylabel("")
         _span_deviations(rows[1][0], [row for found in assays for row in _measured(found)])
         handles, labels = rows[0][0].get_legend_handles_labels()
-        figure.legend(handles, labels, loc="upper left", bbox_to_anchor=(0.06, 0.965), ncols=8,
-                      frameon=False)  # fmt: skip
+        legend = figure.legend(handles, labels, loc="upper left", bbox_to_anchor=(0.06, 0.965),
+                               ncols=8, frameon=False)  # fmt: skip
+        for text in legend.get_texts():
+            text.set_parse_math(False)  # names are the player's, dollar signs and all
         figure.suptitle(f"{takes[0].log.title}: pitch over time", x=0.07, y=0.985, ha="left",
                         size=10.5, parse_math=False)  # fmt: skip
         figure.subplots_adjust(left=0.07, right=0.985, bottom=0.09, top=0.87)
@@ -96,7 +98,7 @@ def _draw_pitches(axes: "Axes", log: TakeLog, found: Assay) -> None:
         number = parts.index(note.part) % len(_DASHES)
         times, hz = note_course(note, log.rate)
         axes.plot(times, hz, color=_SHADES[number], linestyle=_DASHES[number], linewidth=2.2,
-                  label=None if note.part in named else note.part)  # fmt: skip
+                  label=None if note.part in named else f" {note.part}")  # fmt: skip
         named.add(note.part)
     rows = _measured(found)
     axes.plot([_middle(row) for row in rows], [row.measured_hz or 0.0 for row in rows], "o",
