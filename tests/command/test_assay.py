@@ -1,11 +1,13 @@
 """`meantide assay`, run as the command line runs it."""
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
-from click.testing import CliRunner
+from click.testing import CliRunner, Result
+from scipy.signal import chirp
 
 from meantide.command import main
 from takes import RATE, Asked, make_audio, make_take, write_take
@@ -116,3 +118,34 @@ def test_samples_that_are_no_numbers_exit_2(in_tune):
     result = run(in_tune)
     assert result.exit_code == 2
     assert "sample 777" in result.stderr
+
+
+def test_a_recording_is_held_against_a_scale_without_its_log(tmp_path: Path) -> None:
+    # Degrees 0 5 10 13 18 of thirty-one parts, A4 = 437.3 Hz at degree 23; made by scipy.
+    rate, seconds = 44_100, 0.9
+    t = np.arange(round(seconds * rate)) / rate
+    hz = [437.3 * 2.0 ** ((degree - 23) / 31) for degree in (0, 5, 10, 13, 18, 23, 28)]
+    samples = np.concatenate([0.2 * chirp(t, each, seconds, each) for each in hz])
+    path = tmp_path / "trio.flac"
+    soundfile.write(path, samples, rate)
+
+    def against(*arguments: str) -> Result:
+        return CliRunner().invoke(main, ["assay", str(path), *arguments])
+
+    right = against("--scale", "31-equal", "--anchor", "A4=437.3")
+    assert right.exit_code == 0, right.output
+    assert "anchor: A4=437.3" in right.stdout
+    assert "31-equal fits to 5 cents" in right.stdout
+    assert against("--scale", "31-equal").exit_code == 0  # at whatever anchor
+    astray = against("--scale", "31-equal", "--anchor", "A4=440")
+    assert astray.exit_code == 1
+    assert "the anchor is not that asked for" in astray.stdout
+    wrong = against("--scale", "12-equal")
+    assert wrong.exit_code == 1
+    assert "wrong scale" in wrong.stdout
+    answer = json.loads(against("--scale", "31-equal", "--json").stdout)
+    assert (answer["finding"], answer["passed"]) == ("fits", True)
+    assert answer["anchor"]["hz"] == pytest.approx(437.3, abs=0.01)
+    assert [row["degree"] for row in answer["degrees"]] == [0, 5, 10, 13, 18, 23, 28]
+    for bad in (["--scale", "31-equal", "--log", "x.json"], ["--anchor", "A4=440"]):
+        assert against(*bad).exit_code == 2

@@ -13,6 +13,8 @@ VERBS = {
     "assay": "measure a take against what its tuning says",
     "live": "start the engine and its OSC server",
     "sheet": "print or draw a tuning: for players, for a keyboard, for programs",
+    "compare": "render one piece in several tunings, and set the takes side by side",
+    "picture": "draw takes: pitch over time, spectrogram, spectrum; each in words too",
     "contrast": "set two tunings side by side, note by note and chord by chord",
     "beats": "say how fast the notes of a dyad or chord beat",
     "rough": "find where a voice is smoothest, and make a spectrum for a scale",

@@ -10,9 +10,15 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from meantide.catalogue import Catalogue
+from meantide.command.assay_words import anchor_holds, print_scale_assay, scale_assay_json
 from meantide.errors import InvalidValue
 from meantide.offline.assay import Assay, Row, Verdict, assay_file
+from meantide.offline.heard_notes import heard_notes
+from meantide.offline.recording import read_recording
+from meantide.offline.scale_assay import TOLERANCE_CENTS, Finding, assay_scale
 from meantide.offline.takelog import TakeLog, read
+from meantide.pitch import Tuning
 
 _STYLES = {
     Verdict.IN_TUNE: "green",
@@ -20,6 +26,7 @@ _STYLES = {
     Verdict.MISSING: "bold red",
     Verdict.UNRESOLVED: "yellow",
 }
+_LOGGED_TOLERANCE_CENTS = 0.1
 _ONLY = {
     "all": tuple(Verdict),
     "failing": (Verdict.OUT, Verdict.MISSING),
@@ -30,7 +37,9 @@ _ONLY = {
 @click.command()
 @click.argument("take", type=click.Path(path_type=Path))
 @click.option("--log", "log_path", type=click.Path(path_type=Path), help="default: TAKE's .json")
-@click.option("--tolerance", default=0.1, show_default=True, help="in cents")
+@click.option("--tolerance", type=float, help="in cents; 0.1 by a log, 5 without")
+@click.option("--scale", help="no log: a scale's name or path to hold the recording against")
+@click.option("--anchor", help="without a log: the anchor it should have; else any will do")
 @click.option("--only", type=click.Choice(list(_ONLY)), default="all", show_default=True)
 @click.option("--json", "as_json", is_flag=True, help="print everything as JSON")
 @click.pass_context
@@ -39,18 +48,37 @@ def assay(
     take: Path,
     *,
     log_path: Path | None,
-    tolerance: float,
+    tolerance: float | None,
+    scale: str | None,
+    anchor: str | None,
     only: str,
     as_json: bool,
 ) -> None:
     """Measure the notes of TAKE from its samples and compare them with its log.
 
-    Exit code 0: in tune. 1: a note is out or missing, or none could be resolved. 2: bad input.
+    With --scale no log is read, and TAKE may be any recording: its notes are found, and the anchor
+    that fits them best, and how far each degree lies from the scale. It says whether the scale is
+    wrong, or whether so few notes of so fine a scale tell nothing.
+
+    \b
+    meantide assay slack-water.wav
+    meantide assay trio.flac --scale 31-equal --anchor A4=440 --tolerance 3
+
+    Exit code 0: in tune. 1: a note is out or missing, or none could be resolved; the scale is
+    wrong, undecided, or not at the anchor. 2: bad input.
     """
-    if not (math.isfinite(tolerance) and tolerance > 0.0):
+    if tolerance is not None and not (math.isfinite(tolerance) and tolerance > 0.0):
         raise InvalidValue("--tolerance", tolerance, "cents, a finite number above 0")
     if not take.is_file():
         raise InvalidValue("take", str(take), "a sound file that exists")
+    if scale is not None:
+        if log_path is not None or only != "all":
+            raise InvalidValue("--scale", scale, "neither --log nor --only beside it")
+        passed = _against_scale(take, scale, anchor, tolerance or TOLERANCE_CENTS, as_json=as_json)
+        context.exit(0 if passed else 1)
+    if anchor is not None:
+        raise InvalidValue("--anchor", anchor, "--scale beside it; a take's log has its own")
+    tolerance = tolerance or _LOGGED_TOLERANCE_CENTS
     log = read(log_path or take.with_suffix(".json"))
     result = assay_file(take, log, tolerance)
     shown = [row for row in result.rows if row.verdict in _ONLY[only]]
@@ -59,6 +87,26 @@ def assay(
     else:
         _print(result, shown)
     context.exit(0 if result.passed else 1)
+
+
+def _against_scale(
+    take: Path, scale: str, anchor: str | None, tolerance: float, *, as_json: bool
+) -> bool:
+    """Assay a recording without its log, print what was found, and say whether it passed."""
+    catalogue = Catalogue()
+    the_scale = catalogue.scale(scale)
+    nameless = the_scale.fifth is None and the_scale.names is None
+    usual = "0=256" if nameless else "A4=440"
+    tuning = Tuning(the_scale, catalogue.anchor(anchor or usual))
+    recording = read_recording(take)
+    found = assay_scale(tuning, heard_notes(recording.samples, recording.rate), tolerance)
+    passed = found.finding is Finding.FITS and (anchor is None or anchor_holds(found))
+    if as_json:
+        answer = scale_assay_json(take, found, tuning, passed=passed)
+        click.echo(json.dumps(answer, indent=1, allow_nan=False))
+    else:
+        print_scale_assay(found, tuning, anchored=anchor is not None)
+    return passed
 
 
 def _as_json(take: Path, log: TakeLog, result: Assay, shown: list[Row]) -> dict[str, object]:
