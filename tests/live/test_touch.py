@@ -136,7 +136,7 @@ def test_of_a_voice_moved_a_thousand_times_only_the_last_is_kept(stage: Stage) -
 
     def kept() -> int:
         gc.collect()
-        return sum(isinstance(each, PreparedVoice) for each in gc.get_objects())
+        return sum(type(each) is PreparedVoice for each in gc.get_objects())
 
     before = kept()
     stage.ask("/hertz/on", 440.0, 0.5, 1)

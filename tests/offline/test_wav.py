@@ -113,6 +113,9 @@ def test_a_file_is_whole_or_not_at_all(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == [path]
 
 
-def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:
-    with pytest.raises(InvalidValue, match="nowhere"), whole_file(tmp_path / "nowhere" / "x.wav"):
+def test_a_folder_that_is_not_there_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)  # a short name, told whole
+    with pytest.raises(InvalidValue, match="nowhere"), whole_file(Path("nowhere") / "x.wav"):
         pass
