@@ -4,6 +4,7 @@
 Its methods raise InvalidValue, and change nothing, for what cannot be obeyed.
 """
 
+import threading
 from dataclasses import replace
 from itertools import count
 from typing import Protocol
@@ -47,6 +48,8 @@ class Control:
     ) -> None:
         self.engine, self.catalogue, self.state = engine, catalogue, state
         self._witness = witness
+        self.turn = threading.RLock()
+        """Held by whoever makes requests, from `begin` to `commit`."""
         self._pending: list[Event] = []
         self._values: list[Tuning | Voice] = []
         self._made: list[tuple[int, str]] = []

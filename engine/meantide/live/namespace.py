@@ -58,6 +58,8 @@ class Address:
     `act` is for the whole, `part_act` for one part; without an `act` it means the part `main`.
     """
 
+    about: str
+    """What it does, or what it is answered with, in a line of the reference."""
     act: Callable[..., Sequence[Reply] | None] | None
     slots: tuple[Slot, ...] = ()
     rest: bool = False
@@ -80,15 +82,15 @@ class Address:
 
 
 def _of_part(
-    act: Callable[..., Sequence[Reply] | None], *slots: Slot, ends: bool = False
+    about: str, act: Callable[..., Sequence[Reply] | None], *slots: Slot, ends: bool = False
 ) -> Address:
     """Return an address of parts for what is played."""
-    return Address(None, slots, part_act=act, ends=ends)
+    return Address(about, None, slots, part_act=act, ends=ends)
 
 
-def _sets_part(act: Callable[..., None], *slots: Slot, cost: float = 1.0) -> Address:
+def _sets_part(about: str, act: Callable[..., None], *slots: Slot, cost: float = 1.0) -> Address:
     """Return an address of parts for what they are set to: it makes a part."""
-    return Address(None, slots, part_act=act, makes_part=True, cost=cost)
+    return Address(about, None, slots, part_act=act, makes_part=True, cost=cost)
 
 
 def obey(control: Control, message: Message, caller: Caller) -> Sequence[Reply]:
@@ -457,62 +459,167 @@ ZERO_TO_ONE = number(0.0, 1.0)
 BEND = Slot("cents", number(-MOST_BEND_CENTS, MOST_BEND_CENTS))
 
 ADDRESSES: Mapping[str, Address] = {
-    "/note/on": _of_part(PartControl.note_on, Slot("key or name", pitch), VELOCITY, NOTE_ID),
-    "/note/off": _of_part(PartControl.note_off, NOTE, ends=True),
-    "/note/bend": _of_part(_touch(Kind.BEND), NOTE, BEND, SECONDS),
-    "/note/pressure": _of_part(_touch(Kind.PRESSURE), NOTE, Slot("pressure", ZERO_TO_ONE), SECONDS),
-    "/note/timbre": _of_part(_touch(Kind.TIMBRE), NOTE, Slot("timbre", ZERO_TO_ONE), SECONDS),
+    "/note/on": _of_part(
+        "begins a note; an id, 0 or above, is what it is touched and ended by",
+        PartControl.note_on,
+        Slot("key or name", pitch),
+        VELOCITY,
+        NOTE_ID,
+    ),
+    "/note/off": _of_part("lets a note go", PartControl.note_off, NOTE, ends=True),
+    "/note/bend": _of_part(
+        "bends a note away from its pitch", _touch(Kind.BEND), NOTE, BEND, SECONDS
+    ),
+    "/note/pressure": _of_part(
+        "presses a note, 0 to 1",
+        _touch(Kind.PRESSURE),
+        NOTE,
+        Slot("pressure", ZERO_TO_ONE),
+        SECONDS,
+    ),
+    "/note/timbre": _of_part(
+        "colours a note, 0 to 1; it rests at 0.5",
+        _touch(Kind.TIMBRE),
+        NOTE,
+        Slot("timbre", ZERO_TO_ONE),
+        SECONDS,
+    ),
     "/degree/on": _of_part(
-        _degree_on, Slot("degree", whole(-1_000_000, 1_000_000)), VELOCITY, NOTE_ID
+        "begins a note by its degree of the scale",
+        _degree_on,
+        Slot("degree", whole(-1_000_000, 1_000_000)),
+        VELOCITY,
+        NOTE_ID,
     ),
-    "/hertz/on": _of_part(_hertz_on, Slot("Hz", number(0.01, 96_000.0)), VELOCITY, NOTE_ID),
-    "/sustain": _of_part(_pedal(Kind.SUSTAIN), PEDAL, ends=True),
-    "/sostenuto": _of_part(_pedal(Kind.SOSTENUTO), PEDAL, ends=True),
-    "/glide": _sets_part(PartControl.change_glide, Slot("seconds", number(0.0, LONGEST_S))),
-    "/voice": _sets_part(_voice, Slot("name", preset_name), cost=READING_COST),
+    "/hertz/on": _of_part(
+        "begins a note by its frequency",
+        _hertz_on,
+        Slot("Hz", number(0.01, 96_000.0)),
+        VELOCITY,
+        NOTE_ID,
+    ),
+    "/sustain": _of_part("1: the sustain pedal is down", _pedal(Kind.SUSTAIN), PEDAL, ends=True),
+    "/sostenuto": _of_part(
+        "1: the sostenuto pedal is down", _pedal(Kind.SOSTENUTO), PEDAL, ends=True
+    ),
+    "/glide": _sets_part(
+        "how long a note comes from the one before; 0: it does not",
+        PartControl.change_glide,
+        Slot("seconds", number(0.0, LONGEST_S)),
+    ),
+    "/voice": _sets_part(
+        "the voice of the next notes", _voice, Slot("name", preset_name), cost=READING_COST
+    ),
     "/voice/set": _sets_part(
-        _voice_set, Slot("parameter", text), Slot("value", number(-1e9, 1e9)), SECONDS
+        "moves one number of the voice, such as `vibrato.depth_cents`",
+        _voice_set,
+        Slot("parameter", text),
+        Slot("value", number(-1e9, 1e9)),
+        SECONDS,
     ),
-    "/pan": _sets_part(_moves(PartControl.change_pan), Slot("pan", number(-1.0, 1.0)), SECONDS),
-    "/width": _sets_part(_moves(PartControl.change_width), Slot("width", ZERO_TO_ONE), SECONDS),
-    "/mode": _sets_part(_mode, Slot("mode", one_of("mode", "mono", "poly"))),
-    "/notes": _sets_part(PartControl.change_limit, Slot("notes", whole(0, MOST_NOTES))),
-    "/notes/off": Address(lambda c: c.notes_off(), part_act=PartControl.notes_off, ends=True),
+    "/pan": _sets_part(
+        "-1 left, 1 right", _moves(PartControl.change_pan), Slot("pan", number(-1.0, 1.0)), SECONDS
+    ),
+    "/width": _sets_part(
+        "how far notes spread around the pan by their pitch, 0 to 1",
+        _moves(PartControl.change_width),
+        Slot("width", ZERO_TO_ONE),
+        SECONDS,
+    ),
+    "/mode": _sets_part(
+        "`mono`, one note at a time, or `poly`", _mode, Slot("mode", one_of("mode", "mono", "poly"))
+    ),
+    "/notes": _sets_part(
+        "the most notes at once; 0: as many as there is room for",
+        PartControl.change_limit,
+        Slot("notes", whole(0, MOST_NOTES)),
+    ),
+    "/notes/off": Address(
+        "releases notes, whatever the pedals",
+        lambda c: c.notes_off(),
+        part_act=PartControl.notes_off,
+        ends=True,
+    ),
     "/level": Address(
-        _level, (LEVEL, SECONDS), part_act=_moves(PartControl.change_level), makes_part=True
+        "the level, up to 0 dB; of a part, its level in the whole",
+        _level,
+        (LEVEL, SECONDS),
+        part_act=_moves(PartControl.change_level),
+        makes_part=True,
     ),
     "/layout": Address(
+        "which key plays which degree; held notes `follow` or `stay`",
         _layout,
         (Slot("name", preset_name), GLIDE, HELD),
         part_act=_part_layout,
         makes_part=True,
         cost=READING_COST,
     ),
-    "/scale": Address(_scale, (Slot("name", preset_name), GLIDE, HELD), cost=READING_COST),
-    "/scale/equal": Address(_scale_equal, (Slot("parts", whole(1, 100_000)), GLIDE), cost=20.0),
-    "/anchor": Address(_anchor, (Slot("Hz", number(0.01, 20_000.0)),), rest=True),
+    "/scale": Address(
+        "another scale under the same anchor; held notes `follow` or `stay`",
+        _scale,
+        (Slot("name", preset_name), GLIDE, HELD),
+        cost=READING_COST,
+    ),
+    "/scale/equal": Address(
+        "equal parts of the octave",
+        _scale_equal,
+        (Slot("parts", whole(1, 100_000)), GLIDE),
+        cost=20.0,
+    ),
+    "/anchor": Address(
+        "Hz, [note name], [glide seconds]: the frequency of the anchored note, or of that note",
+        _anchor,
+        (Slot("Hz", number(0.01, 20_000.0)),),
+        rest=True,
+    ),
     "/anchor/preset": Address(
-        _anchor_preset, (Slot("name", preset_name), GLIDE), cost=READING_COST
+        "an anchor of the catalogue",
+        _anchor_preset,
+        (Slot("name", preset_name), GLIDE),
+        cost=READING_COST,
     ),
     "/anchor/celsius": Address(
-        _anchor_celsius, (Slot("celsius", number(COLDEST_IDEAL, HOTTEST_IDEAL)), GLIDE)
+        "the anchor as the room warms; it must state its own temperature",
+        _anchor_celsius,
+        (Slot("celsius", number(COLDEST_IDEAL, HOTTEST_IDEAL)), GLIDE),
     ),
-    "/sound/off": Address(lambda c: c.sound_off(), ends=True),
-    "/ask/state": Address(_ask_state, cost=20.0),
-    "/ask/tuning": Address(_ask_tuning, cost=50.0),
-    "/ask/pitch": _of_part(_ask_pitch, Slot("key or name", pitch)),
+    "/sound/off": Address("silence within 5 ms", lambda c: c.sound_off(), ends=True),
+    "/ask/state": Address("/reply/state: what is set, and counts", _ask_state, cost=20.0),
+    "/ask/tuning": Address(
+        "/reply/tuning: scale, anchor, layout, and the intervals of up to 128 degrees",
+        _ask_tuning,
+        cost=50.0,
+    ),
+    "/ask/pitch": _of_part(
+        "/reply/pitch: its Hz, its degree, its cents and interval above the anchored note",
+        _ask_pitch,
+        Slot("key or name", pitch),
+    ),
     "/ask/presets": Address(
-        _ask_presets, (Slot("kind", one_of("kind", *KINDS), optional=True),), cost=READING_COST
+        "/reply/presets, one or more: a kind and its names",
+        _ask_presets,
+        (Slot("kind", one_of("kind", *KINDS), optional=True),),
+        cost=READING_COST,
     ),
-    "/ask/namespace": Address(_ask_namespace, cost=20.0),
+    "/ask/namespace": Address(
+        "/reply/namespace: every address and its arguments", _ask_namespace, cost=20.0
+    ),
     "/watch": Address(
-        None, (TOPIC, Slot("seconds", number(0.1, LONGEST_LEASE_S))), caller_act=Caller.watch
+        "`state`, `meter`, `notes` or `load` at /state, /meter, /notes, /load until the lease ends",
+        None,
+        (TOPIC, Slot("seconds", number(0.1, LONGEST_LEASE_S))),
+        caller_act=Caller.watch,
     ),
-    "/unwatch": Address(None, (TOPIC,), caller_act=Caller.unwatch),
-    "/ask/meter": Address(_ask_meter),
-    "/meter/reset": Address(_meter_reset),
-    "/ask/load": Address(_ask_load),
-    "/ping": Address(_ping, rest=True),
+    "/unwatch": Address("ends a lease", None, (TOPIC,), caller_act=Caller.unwatch),
+    "/ask/meter": Address(
+        "/reply/meter: peak, true peak, loudness and its range, what the limiter takes", _ask_meter
+    ),
+    "/meter/reset": Address(
+        "begins the highest true peak, the integrated loudness and its range anew", _meter_reset
+    ),
+    "/ask/load": Address("/reply/load: what blocks take, and what was lost or thinned", _ask_load),
+    "/ping": Address("/pong: the same, the version and the sample count", _ping, rest=True),
 }
 """Every address there is; design: the parts' own, the tuning, the whole, and questions."""
 

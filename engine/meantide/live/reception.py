@@ -49,9 +49,13 @@ class Reception:
 
     def answer(self, packet: bytes, sender: Hashable) -> Sequence[Reply]:
         """Obey a packet; return what is to be said to its sender."""
+        with self._control.turn:
+            return self._answer(packet, sender)
+
+    def _answer(self, packet: bytes, sender: Hashable) -> Sequence[Reply]:
         now_s = self._clock()
         bucket = self._limits.bucket(sender, now_s)
-        fast = bucket.tokens <= 0.0
+        fast = bucket.tokens < 1.0
         replies: list[Reply] = []
         if fast:
             self.traffic.dropped += 1
