@@ -43,8 +43,8 @@ def test_packets_come_out_whatever_pieces_the_stream_is_in(
 
 @pytest.mark.parametrize(
     ("first", "framing"),
-    [(0x00, Framing.LENGTH), (0xC0, Framing.SLIP), (ord("/"), Framing.SLIP), (ord("#"), Framing.SLIP)],
-)  # fmt: skip
+    [(0x00, Framing.LENGTH), (0xC0, Framing.SLIP), (0x2F, Framing.SLIP), (0x23, Framing.SLIP)],
+)
 def test_the_first_byte_tells_the_framing(first: int, framing: Framing) -> None:
     unframer = Unframer()
     unframer.feed(bytes([first]))
@@ -57,8 +57,8 @@ def test_a_frame_may_begin_without_end_and_empty_ones_are_ignored() -> None:
 
 @pytest.mark.parametrize(
     "stream",
-    [b"GET / HTTP/1.1\r\n", b"\xff", b"\0\1\0\0", b"\0\0\0\0", b"\0\0\0\5", b"\xc0" + bytes(140_000)],
-)  # fmt: skip
+    [b"GET / HTTP", b"\xff", b"\0\1\0\0", b"\0\0\0\0", b"\0\0\0\5", b"\xc0" + bytes(140_000)],
+)
 def test_what_is_no_stream_of_packets_is_refused(stream: bytes) -> None:
     with pytest.raises(WireError):
         Unframer().feed(stream)
@@ -72,7 +72,7 @@ def test_a_length_below_nothing_is_refused() -> None:
 def test_no_more_is_kept_than_one_packet() -> None:
     unframer = Unframer()
     unframer.feed(b"\xc0")
+    for _ in range(131):
+        assert unframer.feed(b"a" * 1000) == []
     with pytest.raises(WireError, match="more than 65535"):
-        for _ in range(10_000):
-            unframer.feed(b"a" * 1000)
-    assert len(unframer._kept) <= 2 * 65_535 + 1000
+        unframer.feed(b"a" * 1000)

@@ -12,6 +12,7 @@ VERBS = {
     "render": "render a score, a MIDI file or a journal to a WAV file and its log",
     "assay": "measure a take against what its tuning says",
     "live": "start the engine and its OSC server",
+    "send": "send one OSC message to a running engine, and print what it answers",
     "sheet": "print or draw a tuning: for players, for a keyboard, for programs",
     "contrast": "set two tunings side by side, note by note and chord by chord",
     "beats": "say how fast the notes of a dyad or chord beat",

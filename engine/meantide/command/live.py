@@ -25,6 +25,11 @@ CAUTION = (
 )
 
 
+def _print_addresses(context: click.Context) -> None:
+    click.echo(reference())
+    context.exit()
+
+
 @click.command()
 @click.option(
     "--audio",
@@ -92,7 +97,7 @@ CAUTION = (
     is_flag=True,
     is_eager=True,
     expose_value=False,
-    callback=lambda ctx, _, wanted: (click.echo(reference()), ctx.exit()) if wanted else None,
+    callback=lambda ctx, _, wanted: _print_addresses(ctx) if wanted else None,
     help="Print the OSC addresses and end.",
 )
 @kernel_option

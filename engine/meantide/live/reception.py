@@ -17,7 +17,9 @@ ERROR_COST = 20.0
 """A refused packet costs that many messages: finding words for it takes time."""
 TOLD_EVERY_S = 1.0
 """How often one who sends too fast is told so."""
-TOO_FAST = "busy: more messages than one sender may send; only what ends sound is obeyed"
+BUSY = "busy: "
+"""So begins the reason where not the message is at fault, but that there are too many."""
+TOO_FAST = BUSY + "more messages than one sender may send; only what ends sound is obeyed"
 WHOLE = "; nothing of the bundle was done"
 
 
@@ -68,7 +70,7 @@ class Reception:
             groups = decode(packet)
             spent = cost(groups)
             if not self._limits.fits(spent):
-                raise WireError(f"busy: it costs as much as {spent:g} messages", 0)
+                raise WireError(f"{BUSY}it costs as much as {spent:g} messages", 0)
         except WireError as error:
             bucket.tokens -= ERROR_COST
             return [*replies, self._error(error.address or "packet", str(error))]
@@ -76,9 +78,8 @@ class Reception:
         if fast:
             return [*replies, *self._obey(_endings(groups), caller)]
         bucket.tokens -= spent
-        before = self.traffic.errors
         replies += self._obey(groups, caller)
-        bucket.tokens -= ERROR_COST * (self.traffic.errors - before)
+        bucket.tokens -= ERROR_COST * sum(map(_is_refusal, replies))
         return replies
 
     def _obey(self, groups: Sequence[Group], caller: Caller) -> Sequence[Reply]:
@@ -100,7 +101,8 @@ class Reception:
             control.commit()
         except NoRoom as error:
             control.abandon()
-            refused = self._error(message.address, str(error) + (WHOLE if many else ""))
+            reason = f"{BUSY}{error}{WHOLE if many else ''}"
+            refused = self._error(message.address, reason)
             endings = _endings(groups)
             return [refused, *(self._obey(endings, caller) if endings and many else ())]
         except InvalidValue as error:
@@ -120,6 +122,11 @@ class Reception:
         """Count what went wrong."""
         self.traffic.errors += 1
         self.traffic.last_error = reason
+
+
+def _is_refusal(reply: Reply) -> bool:
+    address, arguments = reply
+    return address == "/error" and not str(arguments[-1]).startswith(BUSY)
 
 
 def _endings(groups: Sequence[Group]) -> Sequence[Group]:

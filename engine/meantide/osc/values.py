@@ -1,7 +1,7 @@
 """What OSC messages carry: the arguments of each type tag, messages, and groups of them."""
 
 from dataclasses import dataclass
-from typing import TypeAlias, Union
+from typing import TypeAlias
 
 from meantide.errors import MeantideError
 
@@ -53,10 +53,7 @@ class Infinitum:
 
 INFINITUM = Infinitum()
 
-Argument: TypeAlias = Union[
-    int, float, str, bytes, bool, None, Character, Colour, MidiMessage, Timetag, Infinitum,
-    tuple["Argument", ...],
-]  # fmt: skip
+Argument: TypeAlias = int | float | str | bytes | bool | None | Character | Colour | MidiMessage | Timetag | Infinitum | tuple["Argument", ...]  # fmt: skip
 """An argument; a tuple is an array. Whoever wants a number or a text refuses the others."""
 
 
