@@ -407,7 +407,7 @@ def test_python_oscs_tcp_client_is_served(stage: Stage) -> None:
     client = SimpleTCPClient("127.0.0.1", stage.server.port, mode="1.1")
     client.send_message("/hertz/on", [440.0, 0.5])
     client.send_message("/ping", ["quay"])
-    [packet] = [packet for packet in client.receive(20)][:1]
+    [packet] = list(client.receive(20))[:1]
     assert OscMessage(packet).params[0] == "quay"
     client.close()
     assert stage.play(0.1).any()

@@ -79,8 +79,7 @@ elements = st.one_of(
 def as_regex(part: str) -> str:
     """Write a part of a pattern as a regular expression: the other implementation."""
     part = part.replace("?", ".").replace("*", ".*").replace("[!", "[^")
-    part = re.sub(r"\{([^}]*)\}", lambda found: f"(?:{found[1].replace(',', '|')})", part)
-    return part
+    return re.sub(r"\{([^}]*)\}", lambda found: f"(?:{found[1].replace(',', '|')})", part)
 
 
 @given(st.lists(elements, max_size=7).map("".join))

@@ -8,8 +8,8 @@
         for beat, name in enumerate(("A4", "C#5", "E5")):
             quay.play(name, at_s=pulse.at(beat), for_s=pulse.seconds(0.9))
 
-`AsyncClient` is the same for asyncio. What the engine refuses is raised as `Refused`, what it is too
-busy for as `Busy`; a client that hears nothing raises `NoAnswer`.
+`AsyncClient` is the same for asyncio. What the engine refuses is raised as `Refused`, what it is
+too busy for as `Busy`; a client that hears nothing raises `NoAnswer`.
 """
 
 from meantide.client.asynchronous import AsyncClient
@@ -25,5 +25,6 @@ from meantide.client.conversation import (
 )
 
 __all__ = [
-    "AsyncClient", "Bundle", "Busy", "Client", "EngineFault", "NoAnswer", "Pulse", "Refused", "Reply",
+    "AsyncClient", "Bundle", "Busy", "Client", "EngineFault", "NoAnswer", "Pulse", "Refused",
+    "Reply",
 ]  # fmt: skip

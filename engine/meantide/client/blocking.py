@@ -25,7 +25,7 @@ from meantide.osc.writing import encode
 
 
 class Client:
-    """A connection to an engine: UDP, or TCP in the framing given. Raises NoAnswer if there is none.
+    """A connection to an engine: UDP, or TCP in the framing given; raises NoAnswer.
 
     Times are wall times of the engine's machine, in seconds since 1970.
     """

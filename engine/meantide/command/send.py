@@ -1,7 +1,9 @@
 """`meantide send`: one OSC message to a running engine, and what it answers."""
 
 import json
+import math
 import time
+from collections.abc import Callable, Mapping
 
 import click
 
@@ -9,7 +11,7 @@ from meantide.client import Client, Reply
 from meantide.client.conversation import DEFAULT_HOST, DEFAULT_PORT, PATIENCE_S
 from meantide.errors import InvalidValue
 from meantide.osc.stream import Framing
-from meantide.osc.values import INFINITUM, Argument, Character, Colour, MidiMessage, Timetag, ntp
+from meantide.osc.values import Argument, Character, Colour, MidiMessage, Timetag, ntp
 from meantide.osc.writing import encode, encode_bundle, encode_typed
 
 
@@ -78,11 +80,14 @@ def _shown(argument: Argument) -> str:
 
 
 def _guessed(word: str) -> Argument:
-    for kind in (int, float):
-        try:
-            return kind(word)
-        except ValueError:
-            continue
+    """Return a word as the number it is, or as text; "nan" and "1_000" are text."""
+    if "_" not in word:
+        for kind in (int, float):
+            try:
+                number = kind(word)
+            except ValueError:
+                continue
+            return number if math.isfinite(number) else word
     return word
 
 
@@ -94,23 +99,20 @@ def _typed(types: str, words: tuple[str, ...]) -> tuple[Argument, ...]:
 
 def _as(tag: str, word: str) -> Argument:
     try:
-        match tag:
-            case "i" | "h":
-                return int(word)
-            case "f" | "d":
-                return float(word)
-            case "b":
-                return bytes.fromhex(word)
-            case "r":
-                return Colour(*bytes.fromhex(word))
-            case "m":
-                return MidiMessage(*bytes.fromhex(word))
-            case "t":
-                return Timetag(int(word, 16))
-            case "c":
-                return Character(word)
-            case "I":
-                return INFINITUM
+        return READERS.get(tag, str)(word)
     except (ValueError, TypeError):
         raise InvalidValue("argument", word, f"what the type {tag} holds (bytes in hex)") from None
-    return word
+
+
+READERS: Mapping[str, Callable[[str], Argument]] = {
+    "i": int,
+    "h": int,
+    "f": float,
+    "d": float,
+    "b": bytes.fromhex,
+    "r": lambda word: Colour(*bytes.fromhex(word)),
+    "m": lambda word: MidiMessage(*bytes.fromhex(word)),
+    "t": lambda word: Timetag(int(word, 16)),
+    "c": Character,
+}
+"""How words become arguments where the types are given; text otherwise."""

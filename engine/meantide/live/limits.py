@@ -5,7 +5,7 @@ from collections.abc import Hashable
 from dataclasses import dataclass
 
 MESSAGES_PER_S = 20_000.0
-"""What a control process was measured to take without costing the sound a block (realtime.md §3)."""
+"""What a control process was measured to take without costing the sound a block."""
 BURST = 20_000.0
 """The most that may come at once: a second's worth."""
 MOST_SENDERS = 1024

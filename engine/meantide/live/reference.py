@@ -4,8 +4,8 @@ from collections.abc import Iterable
 
 from meantide.live.namespace import ADDRESSES
 
-OF_PARTS = """These play and set a part. Before each `/part/NAME` may stand; without it `main` is meant, but where
-it says that all are:"""
+OF_PARTS = """These play and set a part. Before each `/part/NAME` may stand; without it `main` is
+meant, but where it says that all are:"""
 OF_ALL = "And these are for the whole:"
 HEAD = "| address | arguments | |\n|---|---|---|\n"
 

@@ -1,4 +1,4 @@
-"""OSC over a stream of bytes: SLIP frames (RFC 1055) or 32-bit lengths, told apart by the first byte.
+"""OSC over a stream of bytes: SLIP frames (RFC 1055) or 32-bit lengths, told apart by a byte.
 
 OSC 1.0 puts "an int32 that indicates the size" before each packet; OSC 1.1 (A. Freed, A. Schmeder,
 NIME 2009) has SLIP "with a double END character encoding". A SLIP frame that holds a packet begins

@@ -53,7 +53,8 @@ class Infinitum:
 
 INFINITUM = Infinitum()
 
-Argument: TypeAlias = int | float | str | bytes | bool | None | Character | Colour | MidiMessage | Timetag | Infinitum | tuple["Argument", ...]  # fmt: skip
+Special: TypeAlias = Character | Colour | MidiMessage | Timetag | Infinitum
+Argument: TypeAlias = int | float | str | bytes | bool | Special | tuple["Argument", ...] | None
 """An argument; a tuple is an array. Whoever wants a number or a text refuses the others."""
 
 
