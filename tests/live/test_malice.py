@@ -1,4 +1,4 @@
-"""Mutated packets through the real receiver and a sounding engine: nothing hangs, grows or sticks."""
+"""Mutated packets through the real receiver and a sounding engine: nothing hangs or sticks."""
 
 import gc
 import tracemalloc

@@ -322,6 +322,25 @@ def test_a_key_that_plays_nothing_does_not_silence_its_chord(stage: Stage) -> No
     assert stage.state()["notes"] == 2
 
 
+def test_a_refused_bundle_leaves_no_lease(stage: Stage) -> None:
+    stage.send_bytes(bundle(("/watch", "meter", 60), ("/note/on", "X", 0.5)))
+    [(reply, _)] = stage.replies()
+    assert reply == "/error"
+    assert len(stage.server.reception.watchers) == 0
+    stage.send_bytes(bundle(("/watch", "meter", 60), ("/unwatch", "meter"), ("/watch", "load", 9)))
+    stage.send_bytes(message("/unwatch", "load"))
+    stage.send_bytes(message("/ping"))
+    while OscMessage(stage.client.recvfrom(65_536)[0]).address != "/pong":
+        pass
+    assert len(stage.server.reception.watchers) == 0
+
+
+def test_answers_are_not_answered(stage: Stage) -> None:
+    """Or else two engines told of each other would go on for ever."""
+    for address in ("/error", "/pong", "/reply/state"):
+        assert stage.ask(address, "/note/on", "no such") == []
+
+
 def test_a_pattern_is_dispatched_to_all_it_matches(stage: Stage) -> None:
     for part in ("reed", "reef", "bass"):
         assert stage.ask(f"/part/{part}/pan", 0.0) == []

@@ -5,6 +5,7 @@ Its methods raise InvalidValue, and change nothing, for what cannot be obeyed.
 """
 
 import threading
+from collections.abc import Callable
 from dataclasses import replace
 from itertools import count
 from typing import Protocol
@@ -53,6 +54,7 @@ class Control:
         self._pending: list[Event] = []
         self._values: list[Tuning | Voice] = []
         self._made: list[tuple[int, str]] = []
+        self._later: list[Callable[[], None]] = []
         self._before = state
         self._sample = AT_ONCE
         self._auto_ids = count(NO_NOTE - 1, -1)
@@ -103,8 +105,11 @@ class Control:
             event._replace(value=numbers[event.value]) if event.value < 0 else event
             for event in self._pending
         ]
+        later = self._later
         self._forget()
         self.engine.send(events)
+        for act in later:
+            act()
 
     def abandon(self) -> None:
         """Undo what was requested since `begin`."""
@@ -112,7 +117,7 @@ class Control:
         self.state = self._before
 
     def _forget(self) -> None:
-        self._pending, self._values, self._made = [], [], []
+        self._pending, self._values, self._made, self._later = [], [], [], []
 
     # -- requests ---------------------------------------------------------------------------
 
@@ -207,6 +212,10 @@ class Control:
         """Raise InvalidValue if the audio side does not keep up."""
         if not self.engine.has_room:
             raise NoRoom("message", "too many at once", "what ends sound, until we keep up")
+
+    def later(self, act: Callable[[], None]) -> None:
+        """Do what is no event once all else is known to be obeyed."""
+        self._later.append(act)
 
     def add(self, event: Event) -> None:
         """Let an event be sent with the others of its group."""

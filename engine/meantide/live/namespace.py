@@ -347,7 +347,7 @@ def _ask_meter(control: Control) -> Sequence[Reply]:
 
 
 def _meter_reset(control: Control) -> None:
-    control.engine.meter.ask_reset()
+    control.later(control.engine.meter.ask_reset)
 
 
 def _part_said(part: PartState) -> Mapping[str, Argument]:

@@ -74,7 +74,9 @@ class Reception:
         except WireError as error:
             bucket.tokens -= ERROR_COST
             return [*replies, self._error(error.address or "packet", str(error))]
-        caller = Caller(self.watchers, sender, now_s)
+        if any(_is_answer(message) for group in groups for message in group.messages):
+            return replies  # else two engines could answer each other for ever
+        caller = Caller(self.watchers, sender, now_s, self._control.later)
         if fast:
             return [*replies, *self._obey(_endings(groups), caller)]
         bucket.tokens -= spent
@@ -122,6 +124,10 @@ class Reception:
         """Count what went wrong."""
         self.traffic.errors += 1
         self.traffic.last_error = reason
+
+
+def _is_answer(message: Message) -> bool:
+    return message.address in ("/error", "/pong") or message.address.startswith("/reply/")
 
 
 def _is_refusal(reply: Reply) -> bool:

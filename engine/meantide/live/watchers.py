@@ -41,13 +41,18 @@ class Watchers:
         return len(self._leases)
 
     def watch(self, sender: Hashable, topic: str, seconds: float, now_s: float) -> None:
-        """Tell `sender` of a topic for so long, or for so long from now; 0 ends it."""
-        key = (sender, topic)
+        """Tell `sender` of a topic, at once and then for so long from now.
+
+        Raises InvalidValue if there are too many leases.
+        """
+        self.check_room(sender, topic, now_s)
+        self._leases[sender, topic] = _Lease(now_s + seconds, now_s)
+
+    def check_room(self, sender: Hashable, topic: str, now_s: float) -> None:
+        """Raise InvalidValue if there are too many leases for another."""
         self._end_leases(now_s)
-        if key not in self._leases and len(self._leases) >= MOST_LEASES:
+        if (sender, topic) not in self._leases and len(self._leases) >= MOST_LEASES:
             raise InvalidValue("watch", topic, f"at most {MOST_LEASES} leases; try again later")
-        lease = self._leases.setdefault(key, _Lease(0.0, now_s))
-        lease.ends_s = now_s + seconds
 
     def unwatch(self, sender: Hashable, topic: str) -> None:
         """Tell `sender` no more of a topic."""
@@ -87,11 +92,14 @@ class Caller:
     watchers: Watchers
     sender: Hashable
     now_s: float
+    later: Callable[[Callable[[], None]], None]
+    """Where it is put what is done only if all that came with it is obeyed."""
 
     def watch(self, topic: str, seconds: float) -> None:
-        """Watch a topic for so long."""
-        self.watchers.watch(self.sender, topic, seconds, self.now_s)
+        """Watch a topic for so long; raises InvalidValue if there are too many leases."""
+        self.watchers.check_room(self.sender, topic, self.now_s)
+        self.later(lambda: self.watchers.watch(self.sender, topic, seconds, self.now_s))
 
     def unwatch(self, topic: str) -> None:
         """Watch a topic no more."""
-        self.watchers.unwatch(self.sender, topic)
+        self.later(lambda: self.watchers.unwatch(self.sender, topic))
