@@ -13,7 +13,7 @@ from click.testing import CliRunner
 
 from live.conftest import JACK_RATE, PATIENCE_S, LiveEngine, Recorder, jack_named, wait_for
 from meantide.command import main
-from meantide.perform.line import Line
+from meantide.perform.end_of_line import Line
 from meantide.voice.kernels import NUMPY
 
 ATTEMPTS = 5

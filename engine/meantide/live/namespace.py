@@ -39,7 +39,8 @@ from meantide.pitch.air import COLDEST_IDEAL, HOTTEST_IDEAL
 LONGEST_S = 60.0
 LONGEST_ADDRESS = 64
 """Of longer ones no nearest address is looked for."""
-PATTERN_COST = 64.0
+PATTERN_COST = 128.0
+"""It may be dispatched to a part of every name."""
 READING_COST = 200.0
 """What reads files of the catalogue."""
 MOST_DEGREES = 128
