@@ -1,8 +1,10 @@
 """The client against a real engine: plain and asyncio, UDP and TCP, and its typed errors."""
 
 import asyncio
+import re
 import socket
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -114,3 +116,16 @@ def test_nobody_there_is_said() -> None:
             quay.ask("/ping")
         with pytest.raises(DeviceError):
             Client(port=port, framing=Framing.SLIP)
+
+
+def test_the_program_of_the_readme_plays(stage: Stage) -> None:
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    [program] = re.findall(r"^```python\n(.*?)^```", text, re.MULTILINE | re.DOTALL)
+    program = program.replace("Client()", f"Client(port={stage.server.port}, patience_s=20.0)")
+    stage.play(0.05)
+    exec(compile(program, "README.md", "exec"), {})  # noqa: S102  our own
+    with Client(port=stage.server.port, patience_s=20.0) as quay:
+        assert quay.state()["scale"] == "31-equal"
+
+    stage.play(6.0)
+    assert len([o for o in stage.engine.outcomes if o.kind == OutcomeKind.BEGAN]) == 5
