@@ -1,6 +1,7 @@
 """A live engine for tests: real messages over a real socket, blocks made when a test asks."""
 
 import socket
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,8 @@ from meantide.journal import JournalHead
 from meantide.live.control import Control
 from meantide.live.engine import Engine
 from meantide.live.journal_file import JournalFile
-from meantide.live.server import OscServer
+from meantide.live.limits import Limits
+from meantide.live.server import Network, OscServer
 from meantide.live.state import State
 from meantide.pitch import Anchor, Scale, Tuning
 from meantide.voice.kernel_numpy import NumpyKernel
@@ -26,7 +28,12 @@ BLOCK = 256
 class Stage:
     """An engine behind a server, a client's socket, and a count of blocks instead of a clock."""
 
-    def __init__(self, journal: Path | None = None) -> None:
+    def __init__(
+        self,
+        journal: Path | None = None,
+        allow: Sequence[Network] = (),
+        limits: Limits | None = None,
+    ) -> None:
         """Begin, and with a path keep a journal there."""
         head = JournalHead(RATE, BLOCK, 16, "numpy")
         self.journal = JournalFile(journal, head) if journal is not None else None
@@ -35,7 +42,7 @@ class Stage:
         self.control = Control(self.engine, Catalogue(), state, self)
         self.control.start(0.02)
         self.play(2.0)  # until the level has come up
-        self.server = OscServer("127.0.0.1", 0, self.control)
+        self.server = OscServer("127.0.0.1", 0, self.control, allow, limits)
         self.server.start()
         self.client = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
         self.client.settimeout(20.0)

@@ -27,6 +27,7 @@ MAY_IMPORT = {
     "whole_file": CORE,
     "reading": CORE,
     "document": CORE | {"reading"},
+    "osc": CORE,
     "pitch": CORE,
     "voice": CORE | {"pitch"},
     "perform": CORE | {"pitch", "voice"},
@@ -42,9 +43,10 @@ MAY_IMPORT = {
     "voice_files": CORE | VOICE_FILES | {"reading", "voice"},
     "catalogue": FILES - {"journal"} | {"pitch", "voice"},
     "journal": FILES | {"pitch", "voice", "perform"},
-    "live": FILES | {"pitch", "voice", "perform"},
+    "live": FILES | {"osc", "pitch", "voice", "perform"},
+    "client": CORE | {"osc"},
     "offline": FILES | {"pitch", "voice", "perform"},
-    "command": FILES | {"pitch", "voice", "perform", "live", "offline"},
+    "command": FILES | {"osc", "client", "pitch", "voice", "perform", "live", "offline"},
 }
 
 # What importing every module of a layer may load from outside the standard library. Only the
@@ -56,6 +58,8 @@ AUDIO_FILES = {"soundfile", "_soundfile", "_soundfile_data", "_cffi_backend", "c
 MIDI_FILES = {"mido", "packaging"}
 TERMINAL = {"click", "rich", "pygments", "markdown_it", "mdurl"}
 MAY_LOAD = {
+    "osc": {"pythonosc"},
+    "client": {"pythonosc"},
     "pitch": set(),
     "voice": {"numpy"},
     "perform": {"numpy"},

@@ -168,7 +168,7 @@ def test_every_address_of_parts_means_main_without_a_name(stage: Stage) -> None:
     assert own == {
         "/note/on", "/note/off", "/note/bend", "/note/pressure", "/note/timbre", "/degree/on",
         "/hertz/on", "/voice", "/voice/set", "/layout", "/level", "/pan", "/width", "/mode",
-        "/notes", "/sustain", "/sostenuto", "/glide", "/notes/off",
+        "/notes", "/sustain", "/sostenuto", "/glide", "/notes/off", "/ask/pitch",
     }  # fmt: skip
     assert stage.ask("/pan", -1.0) == []
     assert stage.ask("/part/main/pan", -0.5) == []

@@ -1,5 +1,6 @@
 """Messages over a real socket, obeyed by a real engine whose blocks the test asks for."""
 
+import ipaddress
 import socket
 import time
 from collections.abc import Iterator
@@ -11,13 +12,17 @@ import pytest
 from pythonosc.osc_bundle_builder import IMMEDIATELY, OscBundleBuilder
 from pythonosc.osc_message import OscMessage
 from pythonosc.osc_message_builder import OscMessageBuilder
+from pythonosc.tcp_client import SimpleTCPClient
 
 import tones
 from meantide import __version__
-from meantide.errors import DeviceError
+from meantide.errors import DeviceError, InvalidValue
+from meantide.live.limits import MOST_SENDERS, Limits
 from meantide.live.namespace import ADDRESSES
 from meantide.live.server import OscServer
-from meantide.perform.event import RECORD
+from meantide.live.watchers import MOST_LEASES, Topic, Watchers
+from meantide.osc.stream import Framing, Unframer, frame
+from meantide.perform.event import RECORD, OutcomeKind
 from playing import RATE, ROOT_HALF, decibels
 from stage import BLOCK, Stage, message
 
@@ -242,7 +247,14 @@ def test_ping_is_answered_with_what_it_brought_version_and_sample(stage: Stage) 
         ("/glide", (-0.1,), "0 to 60"),
         ("/level", (3.0,), "dB"),
         ("/ask/state", (1,), "none"),
-        ("/note/*", (60, 0.5), "pattern"),
+        ("/note/*", (60, 0.5), "/note/off: arguments"),  # one of those matched, so none is obeyed
+        ("/quay/*", (), "a pattern that matches"),
+        ("/[note/on", (60, 0.5), "closed before the next /"),
+        ("/note/on", (60, 0.5, 1.5), "whole number"),
+        ("/watch", ("tides", 5), "state, meter, notes or load"),
+        ("/watch", ("state", 1e9), "3600"),
+        ("/ask/pitch", ("H4",), "note name"),
+        ("/ask/presets", ("secrets",), "scales"),
     ],
 )
 def test_what_cannot_be_obeyed_is_answered_and_changes_nothing(
@@ -268,23 +280,218 @@ def test_a_packet_that_is_none_is_answered_and_the_next_is_obeyed(stage: Stage) 
     assert stage.play(0.1).any()
 
 
-def test_a_bundle_acts_whole_at_one_sample_and_only_its_bad_message_is_refused(
-    stage: Stage,
-) -> None:
-    builder = OscBundleBuilder(IMMEDIATELY)
-    for packet in (("/note/on", 60, 0.5), ("/note/on", "X", 0.5), ("/note/on", 67, 0.5)):
-        part = OscMessageBuilder(packet[0])
-        for argument in packet[1:]:
-            part.add_arg(argument)
-        builder.add_content(part.build())
+def bundle(*packets: tuple[Any, ...], at_s: float = IMMEDIATELY) -> bytes:
+    builder = OscBundleBuilder(at_s)
+    for packet in packets:
+        builder.add_content(OscMessage(message(*packet)))
+    return builder.build().dgram
+
+
+def test_a_bundle_acts_whole_at_one_sample(stage: Stage) -> None:
     stage.play(0.05)
-    stage.send_bytes(builder.build().dgram)
+    stage.send_bytes(bundle(("/note/on", 60, 0.5), ("/scale", "31-equal"), ("/note/on", 67, 0.5)))
+    assert stage.replies() == []
+    stage.play(0.05)
+    assert len({outcome.sample for outcome in stage.engine.outcomes}) == 1
+    assert stage.state()["notes"] == 2
+    assert stage.state()["scale"] == "31-equal"
+
+
+def test_one_bad_message_refuses_its_bundle_whole(stage: Stage) -> None:
+    before, given = stage.control.state, next(stage.engine._numbers)
+    good = (("/note/on", 60, 0.5), ("/scale", "31-equal"), ("/part/reed/pan", 0.5))
+    stage.send_bytes(bundle(*good, ("/note/on", "X", 0.5), ("/ask/state",)))
+    [(reply, (about, reason))] = stage.replies()
+    assert (reply, about) == ("/error", "/note/on")
+    assert reason.endswith("nothing of the bundle was done")
+    assert stage.control.state is before
+    assert next(stage.engine._numbers) == given + 1  # no scale was handed over for nothing
+    assert not stage.play(0.1).any()
+    stage.send_bytes(bundle(*good))
+    assert stage.replies() == []
+    assert stage.play(0.1).any()
+    assert stage.state()["parts"] == "main reed"
+
+
+def test_a_key_that_plays_nothing_does_not_silence_its_chord(stage: Stage) -> None:
+    assert stage.ask("/layout", "white-keys") == []
+    stage.send_bytes(bundle(("/note/on", 60, 0.5), ("/note/on", 61, 0.5), ("/note/on", 64, 0.5)))
+    [(reply, (about, _))] = stage.replies()
+    assert (reply, about) == ("/error", "/note/on")
+    stage.play(0.1)
+    assert stage.state()["notes"] == 2
+
+
+def test_a_refused_bundle_leaves_no_lease(stage: Stage) -> None:
+    stage.send_bytes(bundle(("/watch", "meter", 60), ("/note/on", "X", 0.5)))
     [(reply, _)] = stage.replies()
     assert reply == "/error"
-    stage.play(0.05)
-    began = {outcome.sample for outcome in stage.engine.outcomes}
-    assert len(began) == 1
-    assert len(stage.engine.outcomes) == 2
+    assert len(stage.server.reception.watchers) == 0
+    stage.send_bytes(bundle(("/watch", "meter", 60), ("/unwatch", "meter"), ("/watch", "load", 9)))
+    stage.send_bytes(message("/unwatch", "load"))
+    stage.send_bytes(message("/ping"))
+    while OscMessage(stage.client.recvfrom(65_536)[0]).address != "/pong":
+        pass
+    assert len(stage.server.reception.watchers) == 0
+
+
+def test_answers_are_not_answered(stage: Stage) -> None:
+    """Or else two engines told of each other would go on for ever."""
+    for address in ("/error", "/pong", "/reply/state"):
+        assert stage.ask(address, "/note/on", "no such") == []
+
+
+def test_a_pattern_is_dispatched_to_all_it_matches(stage: Stage) -> None:
+    for part in ("reed", "reef", "bass"):
+        assert stage.ask(f"/part/{part}/pan", 0.0) == []
+    assert stage.ask("/part/ree[df]/{pan,width}", 0.25) == []
+    state = stage.state()
+    assert [state[f"part/{part}/pan"] for part in ("main", "reed", "reef", "bass")] == [
+        0.0, 0.25, 0.25, 0.0,
+    ]  # fmt: skip
+    assert [state[f"part/{part}/width"] for part in ("reed", "reef", "bass")] == [0.25, 0.25, 0.0]
+    assert stage.ask("/part/*/level", -9.0) == []
+    assert stage.state()["part/bass/level_db"] == -9.0
+    assert stage.state()["level_db"] == -6.0
+    stage.ask("/note/on", 60, 0.5)
+    stage.play(0.1)
+    assert stage.ask("/sound/*") == []
+    stage.play(0.1)
+    assert stage.state()["notes"] == 0
+
+
+def test_the_questions_of_tuning_pitch_presets_and_namespace(stage: Stage) -> None:
+    assert stage.ask("/scale", "meantone-quarter-comma") == []
+    [(address, pairs)] = stage.ask("/ask/tuning")
+    told = dict(zip(pairs[::2], pairs[1::2], strict=True))
+    assert address == "/reply/tuning"
+    assert (told["degrees"], told["anchor_hz"], told["degree/4"]) == (12, 440.0, "5/4")
+    [(address, pairs)] = stage.ask("/ask/pitch", "C#5")
+    told = dict(zip(pairs[::2], pairs[1::2], strict=True))
+    assert address == "/reply/pitch"
+    assert told["hz"] == pytest.approx(550.0, rel=1e-6)  # A4 to C#5 is a pure third there
+    assert told["interval"] == "5/4"
+    assert told["note"] == "C#5"
+    presets = stage.ask("/ask/presets")
+    assert {reply[1][0] for reply in presets} == {"scales", "anchors", "layouts", "voices"}
+    assert "31-equal" in next(names for _, names in presets if names[0] == "scales")
+    [(_, (kind, *names))] = stage.ask("/ask/presets", "layouts")
+    assert kind == "layouts"
+    assert "keyboard" in names
+    [(_, pairs)] = stage.ask("/ask/namespace")
+    assert dict(zip(pairs[::2], pairs[1::2], strict=True)) == {
+        path: each.wants for path, each in ADDRESSES.items()
+    }
+
+
+def test_a_watcher_is_told_until_it_watches_no_more(stage: Stage) -> None:
+    assert stage.ask("/watch", "state", 3600) == []
+    other = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+    other.settimeout(20.0)
+
+    def told() -> dict[str, Any]:
+        reply = OscMessage(stage.client.recvfrom(65_536)[0])
+        assert reply.address == "/state"
+        return dict(zip(reply.params[::2], reply.params[1::2], strict=True))
+
+    assert told()["scale"] == "this scale of 12 degrees"
+    other.sendto(message("/scale", "31-equal"), ("127.0.0.1", stage.server.port))
+    assert told()["scale"] == "31-equal"
+    assert stage.ask("/unwatch", "state") == []
+    assert len(stage.server.reception.watchers) == 0
+    other.close()
+
+
+@pytest.mark.parametrize("framing", Framing)
+def test_tcp_speaks_both_framings_and_answers_in_the_same(stage: Stage, framing: Framing) -> None:
+    with socket.create_connection(("127.0.0.1", stage.server.port), 20.0) as link:
+        for packet in (message("/note/on", 60, 0.5), message("/ping", "quay")):
+            link.sendall(frame(packet, framing))
+        unframer, packets = Unframer(framing), []
+        while not packets:
+            packets += unframer.feed(link.recv(65_536))
+        assert OscMessage(packets[0]).params[0] == "quay"
+    assert stage.play(0.1).any()
+
+
+def test_a_stream_that_is_none_is_told_so_and_closed_and_others_are_served(stage: Stage) -> None:
+    with socket.create_connection(("127.0.0.1", stage.server.port), 20.0) as link:
+        link.sendall(b"GET / HTTP/1.1\r\n")
+        data = b"".join(iter(lambda: link.recv(4096), b""))
+    assert not data or b"/error" in data
+    assert stage.ask("/note/on", 60, 0.5) == []
+
+
+def test_python_oscs_tcp_client_is_served(stage: Stage) -> None:
+    client = SimpleTCPClient("127.0.0.1", stage.server.port, mode="1.1")
+    client.send_message("/hertz/on", [440.0, 0.5])
+    client.send_message("/ping", ["quay"])
+    [packet] = list(client.receive(20))[:1]
+    assert OscMessage(packet).params[0] == "quay"
+    client.close()
+    assert stage.play(0.1).any()
+
+
+def test_who_may_speak() -> None:
+    stage = Stage(allow=(ipaddress.ip_network("192.168.7.0/24"),))
+    speak = stage.server._may_speak
+    assert [
+        speak(each)
+        for each in ("127.0.0.1", "192.168.7.9", "192.168.8.9", "::1", "::ffff:192.168.7.9", "::2")
+    ] == [True, True, False, True, True, False]
+    with pytest.raises(InvalidValue, match="--allow"):
+        OscServer("0.0.0.0", 0, stage.control)  # noqa: S104  refused
+    OscServer("0.0.0.0", 0, stage.control, stage.server.allow).stop()  # noqa: S104
+    stage.close()
+
+
+def test_a_flood_is_dropped_and_told_once_while_another_sender_plays() -> None:
+    stage = Stage(limits=Limits(per_s=1e-9, burst=50.0))
+    flood = message("/note/on", 60, 0.5)
+    for _ in range(400):
+        stage.send_bytes(flood)
+    other = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+    other.settimeout(20.0)
+    there = ("127.0.0.1", stage.server.port)
+    for note in range(10):
+        other.sendto(message("/hertz/on", 300.0 + note, 0.5, note), there)
+    other.sendto(message("/ping"), there)
+    assert OscMessage(other.recvfrom(65_536)[0]).address == "/pong"
+    assert OscMessage(stage.client.recvfrom(65_536)[0]).params[1].startswith("busy:")
+    assert stage.server.traffic.dropped == 350
+    stage.play(0.1)
+    assert {o.note for o in stage.engine.outcomes if o.kind == OutcomeKind.BEGAN} >= set(range(10))
+    # what ends sound goes through, from the one who floods too, and by a bundle too
+    stage.send_bytes(bundle(("/note/on", 60, 0.5), ("/sound/off",)))
+    other.sendto(message("/ping"), there)
+    assert OscMessage(other.recvfrom(65_536)[0]).address == "/pong"
+    stage.play(0.1)
+    assert stage.engine.sounding == 0
+    other.close()
+    stage.close()
+
+
+def test_new_ports_bring_no_new_tokens() -> None:
+    limits = Limits(per_s=1.0, burst=2.0)
+    for sender in range(MOST_SENDERS):
+        limits.bucket(sender, 0.0).tokens = 0.0
+    assert limits.bucket("new", 0.0).tokens == 0.0
+    assert limits.bucket("new", 1.5).tokens == 1.5
+    assert limits.bucket("new", 99.0).tokens == 2.0
+    assert len(limits._buckets) == MOST_SENDERS
+
+
+def test_leases_end_and_have_a_number() -> None:
+    watchers = Watchers({"state": Topic(lambda: (1,), 0.5, changes=True)})
+    for sender in range(MOST_LEASES):
+        watchers.watch(sender, "state", 1.0 + sender, 0.0)
+    with pytest.raises(InvalidValue, match="at most 64"):
+        watchers.watch("one more", "state", 1.0, 0.0)
+    assert len(watchers.due(0.5)) == MOST_LEASES
+    assert watchers.due(0.9) == []
+    assert len(watchers) == MOST_LEASES
+    watchers.watch("one more", "state", 1.0, 1.0)  # the first has ended
+    assert [sender for sender, _, _ in watchers.due(1.5)] == ["one more"]
 
 
 def test_a_timetag_is_kept_to_the_sample_of_the_last_blocks_clock(stage: Stage) -> None:
@@ -350,7 +557,8 @@ def test_every_address_is_there() -> None:
         "/note/timbre", "/sustain", "/sostenuto", "/glide", "/scale", "/scale/equal", "/anchor",
         "/anchor/preset", "/anchor/celsius", "/layout", "/voice", "/voice/set", "/level",
         "/notes/off", "/sound/off", "/ask/state", "/ask/meter", "/ask/load", "/meter/reset",
-        "/ping", "/pan", "/width", "/mode", "/notes",
+        "/ping", "/pan", "/width", "/mode", "/notes", "/ask/tuning", "/ask/pitch", "/ask/presets",
+        "/ask/namespace", "/watch", "/unwatch",
     }  # fmt: skip
 
 

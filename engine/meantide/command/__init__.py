@@ -12,6 +12,7 @@ VERBS = {
     "render": "render a score, a MIDI file or a journal to a WAV file and its log",
     "assay": "measure a take against what its tuning says",
     "live": "start the engine and its OSC server",
+    "send": "send one OSC message to a running engine, and print what it answers",
     "sheet": "print or draw a tuning: for players, for a keyboard, for programs",
     "compare": "render one piece in several tunings, and set the takes side by side",
     "picture": "draw takes: pitch over time, spectrogram, spectrum; each in words too",

@@ -8,7 +8,9 @@ import click
 
 from meantide.catalogue import Catalogue
 from meantide.command.kernel_choice import kernel_option, notice
-from meantide.live.server import DEFAULT_HOST, DEFAULT_PORT
+from meantide.errors import InvalidValue
+from meantide.live.reference import reference
+from meantide.live.server import DEFAULT_HOST, DEFAULT_PORT, Network
 from meantide.live.session import BACK_ENDS, FADE_IN_S, Session, Wishes
 from meantide.perform.limiter import CEILING_DBTP
 from meantide.perform.master import RISE_DB_PER_S, level_gain, rise_samples
@@ -21,6 +23,11 @@ CAUTION = (
     "measure at the ear.\nA guide: 85 dBA for 8 h a day, half the time for each 3 dB more (NIOSH); "
     "80 dB for 40 h a week (WHO/ITU H.870);\nlocal rules come first."
 )
+
+
+def _print_addresses(context: click.Context) -> None:
+    click.echo(reference())
+    context.exit()
 
 
 @click.command()
@@ -47,11 +54,18 @@ CAUTION = (
 )
 @click.option("--host", default=DEFAULT_HOST, show_default=True, help="Address to listen on.")
 @click.option(
+    "--allow",
+    "networks",
+    multiple=True,
+    metavar="NETWORK",
+    help="Who may speak besides this machine, such as 192.168.1.0/24; may be given again.",
+)
+@click.option(
     "--port",
     type=click.IntRange(0, 65535),
     default=DEFAULT_PORT,
     show_default=True,
-    help="UDP port; 0 takes any free one.",
+    help="UDP and TCP port; 0 takes any free one.",
 )
 @click.option("--scale", default="12-equal", show_default=True, help="Scale: a name or a path.")
 @click.option(
@@ -78,12 +92,21 @@ CAUTION = (
     type=click.Path(path_type=Path),
     help="A new file for all that is played; `meantide render` makes it sound again.",
 )
+@click.option(
+    "--addresses",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=lambda ctx, _, wanted: _print_addresses(ctx) if wanted else None,
+    help="Print the OSC addresses and end.",
+)
 @kernel_option
 def live(
     audio: str,
     rate: int,
     block: int,
     host: str,
+    networks: tuple[str, ...],
     port: int,
     scale: str,
     anchor: str,
@@ -104,7 +127,7 @@ def live(
     tuning = Tuning(catalogue.scale(scale), catalogue.anchor(anchor), catalogue.layout(layout))
     wishes = Wishes(
         audio, rate, block, notes, host, port, tuning, catalogue.voice(voice), level, journal,
-        kernel_named(kernel, notice),
+        kernel_named(kernel, notice), allow=tuple(map(_network, networks)),
     )  # fmt: skip
     presets = Catalogue(paths=False)  # strangers name presets, never files
     session = Session(wishes, presets, click.echo)
@@ -115,13 +138,21 @@ def live(
     _farewell(session)
 
 
+def _network(text: str) -> Network:
+    try:
+        return ipaddress.ip_network(text)
+    except ValueError as error:
+        allowed = f"a network, such as 192.168.1.0/24, or one address ({error})"
+        raise InvalidValue("--allow", text, allowed) from None
+
+
 def _announce(session: Session, level: float) -> None:
     engine, server, tuning = session.engine, session.server, session.control.state.tuning
     fade_in_s = max(FADE_IN_S, rise_samples(0.0, level_gain(level), engine.rate) / engine.rate)
     click.echo(
         f"audio: {session.host.name}, {engine.rate} Hz, {engine.block} frames a block, "
         f"{session.kernel} kernel\n"
-        f"OSC: udp {server.host}:{server.port}\n"
+        f"OSC: udp {server.host}:{server.port}, tcp at the same\n"
         f"tuning: {tuning.scale.label}, {tuning.anchor.label}; "
         f"voice: {session.control.state.main.voice.name}\n"
         f"level: {level:g} dB, coming up over {fade_in_s:.1f} s; a note at full velocity is as "
@@ -129,10 +160,13 @@ def _announce(session: Session, level: float) -> None:
         f"{CEILING_DBTP:g} dBTP, and the level never rises faster than {RISE_DB_PER_S:g} dB a "
         f"second\n{CAUTION}"
     )
-    if not ipaddress.ip_address(server.host).is_loopback:
+    if ipaddress.ip_address(server.host).is_loopback:
+        click.echo("who may speak: this machine")
+    else:
+        click.echo(f"who may speak: this machine, {', '.join(map(str, server.allow))}")
         click.echo(
-            f"caution: anyone who reaches {server.host} can play this engine; "
-            "use a network you trust, or 127.0.0.1",
+            f"caution: anyone in these networks who reaches {server.host} can play this engine; "
+            "nothing is encrypted, and a sender's address can be forged",
             err=True,
         )
     click.echo("Ctrl-C ends it")
@@ -144,7 +178,8 @@ def _farewell(session: Session) -> None:
         f"ended after {engine.sample / engine.rate:.1f} s: {counts.events} events, "
         f"{counts.late} late, {counts.refused} refused, {counts.taken} notes taken, "
         f"{counts.thinned} thinned; "
-        f"{traffic.messages} messages, {traffic.errors} errors"
+        f"{traffic.messages} messages, {traffic.errors} errors, "
+        f"{traffic.dropped} packets too many, {traffic.strangers} from strangers"
     )
     load = engine.load
     click.echo(

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from meantide.errors import InvalidValue
-from meantide.live.wire import Argument
+from meantide.osc.values import Argument
 from meantide.perform.event import Held, Pitch, PitchKind
 from meantide.pitch import NoteName
 
@@ -86,11 +86,15 @@ def flag(argument: Argument) -> bool:
     return bool(whole(0, 1)(argument))
 
 
-def mode(argument: Argument) -> str:
-    """Read how many notes a part plays at a time: mono or poly."""
-    if argument not in ("mono", "poly"):
-        raise InvalidValue("mode", argument, "mono or poly")
-    return str(argument)
+def one_of(field: str, *words: str) -> Reader:
+    """Return what reads one of a few words."""
+
+    def read(argument: Argument) -> str:
+        if argument not in words:
+            raise InvalidValue(field, argument, " or ".join((", ".join(words[:-1]), words[-1])))
+        return str(argument)
+
+    return read
 
 
 def held(argument: Argument) -> Held:

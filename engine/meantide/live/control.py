@@ -4,6 +4,8 @@
 Its methods raise InvalidValue, and change nothing, for what cannot be obeyed.
 """
 
+import threading
+from collections.abc import Callable
 from dataclasses import replace
 from itertools import count
 from typing import Protocol
@@ -20,6 +22,10 @@ from meantide.voice.voices import Voice
 
 HORIZON_S = 60.0
 """Events dated further ahead are refused."""
+
+
+class NoRoom(InvalidValue):
+    """Refused because the audio side does not keep up, not for what was asked."""
 
 
 class Witness(Protocol):
@@ -43,7 +49,13 @@ class Control:
     ) -> None:
         self.engine, self.catalogue, self.state = engine, catalogue, state
         self._witness = witness
+        self.turn = threading.RLock()
+        """Held by whoever makes requests, from `begin` to `commit`."""
         self._pending: list[Event] = []
+        self._values: list[Tuning | Voice] = []
+        self._made: list[tuple[int, str]] = []
+        self._later: list[Callable[[], None]] = []
+        self._before = state
         self._sample = AT_ONCE
         self._auto_ids = count(NO_NOTE - 1, -1)
         self._told_silent: dict[str, set[int]] = {}
@@ -58,11 +70,19 @@ class Control:
         self.commit()
 
     def begin(self, wall_s: float | None) -> None:
-        """Begin a group of requests that act together: at once, or at a wall time.
+        """Begin requests that act together or not at all, at once or at a wall time.
+
+        Raises InvalidValue as `date` does.
+        """
+        self._forget()
+        self._before = self.state
+        self.date(wall_s)
+
+    def date(self, wall_s: float | None) -> None:
+        """Let the requests that follow act at a wall time; None: at once.
 
         Raises InvalidValue for a time beyond the horizon.
         """
-        self._pending.clear()
         self._sample = AT_ONCE
         if wall_s is None:
             return
@@ -72,9 +92,32 @@ class Control:
         self._sample = max(sample, 0)
 
     def commit(self) -> None:
-        """Send the group."""
-        events, self._pending = self._pending, []
+        """Send what was requested since `begin`, with the values that it names."""
+        numbers = {}
+        for place, value in enumerate(self._values, 1):
+            numbers[-place] = number = self.engine.hand_over(value)
+            if self._witness is not None:
+                self._witness.value_handed_over(number, value)
+        if self._witness is not None:
+            for made in self._made:
+                self._witness.part_made(*made)
+        events = [
+            event._replace(value=numbers[event.value]) if event.value < 0 else event
+            for event in self._pending
+        ]
+        later = self._later
+        self._forget()
         self.engine.send(events)
+        for act in later:
+            act()
+
+    def abandon(self) -> None:
+        """Undo what was requested since `begin`."""
+        self._forget()
+        self.state = self._before
+
+    def _forget(self) -> None:
+        self._pending, self._values, self._made, self._later = [], [], [], []
 
     # -- requests ---------------------------------------------------------------------------
 
@@ -168,24 +211,28 @@ class Control:
     def check_room(self) -> None:
         """Raise InvalidValue if the audio side does not keep up."""
         if not self.engine.has_room:
-            raise InvalidValue("message", "too many at once", "what ends sound, until we keep up")
+            raise NoRoom("message", "too many at once", "what ends sound, until we keep up")
+
+    def later(self, act: Callable[[], None]) -> None:
+        """Do what is no event once all else is known to be obeyed."""
+        self._later.append(act)
 
     def add(self, event: Event) -> None:
         """Let an event be sent with the others of its group."""
         self._pending.append(event._replace(sample=self._sample))
 
     def hand_over(self, value: Tuning | Voice) -> int:
-        """Make a value ready on the audio side; return its number."""
+        """Return the number by which events name a value, which `commit` makes ready.
+
+        It is below 0, and stands for the one the engine will give.
+        """
         self.check_room()
-        number = self.engine.hand_over(value)
-        if self._witness is not None:
-            self._witness.value_handed_over(number, value)
-        return number
+        self._values.append(value)
+        return -len(self._values)
 
     def part_made(self, number: int, name: str) -> None:
         """Let a part that was made be known."""
-        if self._witness is not None:
-            self._witness.part_made(number, name)
+        self._made.append((number, name))
 
     def next_id(self) -> int:
         """Return an id that no player gives."""

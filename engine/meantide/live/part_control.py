@@ -16,6 +16,10 @@ if TYPE_CHECKING:
     from meantide.live.control import Control
 
 
+class SilentKey(InvalidValue):
+    """A key struck for the first time that plays nothing; those it came with are obeyed."""
+
+
 class PartControl:
     """Requests to the part called `name`; they raise InvalidValue as those of `Control`.
 
@@ -173,7 +177,7 @@ class PartControl:
             return False
         if self._control.first_time(self.name, key):
             allowed = f"a key that plays something in {tuning.layout.label}; it stays silent"
-            raise InvalidValue("key", key, allowed)
+            raise SilentKey("key", key, allowed)
         return True
 
     def _samples(self, seconds: float) -> int:

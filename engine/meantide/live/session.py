@@ -17,7 +17,7 @@ from meantide.live.control import Control
 from meantide.live.engine import Engine
 from meantide.live.journal_file import JournalFile
 from meantide.live.overload_words import OverloadWords
-from meantide.live.server import OscServer
+from meantide.live.server import Network, OscServer
 from meantide.live.state import State
 from meantide.perform.master import QUIETEST_DB
 from meantide.pitch import Tuning
@@ -65,6 +65,8 @@ class Wishes:
     level_db: float
     journal: Path | None
     kernel: Kernel
+    allow: tuple[Network, ...] = ()
+    """Who may speak besides this machine."""
 
 
 class Session:
@@ -86,7 +88,7 @@ class Session:
             self.engine = Engine(rate, block, wishes.notes, wishes.kernel)
             state = State.opening(wishes.tuning, wishes.voice, wishes.level_db)
             self.control = Control(self.engine, catalogue, state, self)
-            self.server = OscServer(wishes.host, wishes.port, self.control)
+            self.server = OscServer(wishes.host, wishes.port, self.control, wishes.allow)
             undo.callback(self.server.stop)
             if wishes.journal is not None:  # last: a set that never began leaves no file
                 head = JournalHead(rate, block, wishes.notes, self.kernel)
