@@ -156,11 +156,13 @@ def table(found: Figures) -> str:
     for row in found["idle"]:
         for kernel, share in row["share"].items():
             lines.append(f"{_of(row, kernel):34}{share * 100:9.2f} %")
-    lines += ["", f"{'microseconds a note':34}{'on':>9}{'off':>9}"]
+    lines += ["", f"{'microseconds a note':34}{'on':>9}{'off':>9}{'split':>9}"]
     for row in found["events"]:
         name = "alone" if row["chord"] == 1 else f"in a chord of {row['chord']}"
         name = f"  {row['patch']}, {row['kernel']}, {name}"
-        lines.append(f"{name:34}{row['note_on_us']:9.1f}{row['note_off_us']:9.1f}")
+        lines.append(
+            f"{name:34}{row['note_on_us']:9.1f}{row['note_off_us']:9.1f}{row['split_us']:9.1f}"
+        )
     lines += ["", "seconds until a kernel is ready, in a new process"]
     lines += [f"{'  ' + kernel:34}{seconds:9.3f}" for kernel, seconds in found["start"].items()]
     return "\n".join(lines)
