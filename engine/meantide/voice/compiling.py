@@ -99,7 +99,7 @@ class _Teller(event.Listener):  # type: ignore[misc]  # numba has no types
         if self._tell is not None:
             folder = cache_folder()
             kept = f"it is kept in {folder}" if folder else "it cannot be kept on this disk"
-            self._tell(f"compiling the kernel, once: this takes some seconds; {kept}")
+            self._tell(f"compiling the kernel, once: this takes half a minute; {kept}")
         self._tell = None
 
     def on_end(self, event: object) -> None:
