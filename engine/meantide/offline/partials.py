@@ -140,7 +140,7 @@ class Stretch:
         It is the peak nearest to `expected_hz` among those within 12 dB of the region's highest.
 
         A region without a peak of its own (it lies on the skirt of something outside, or is
-        narrower than a bin) gives none.
+        narrower than a bin) gives none; nor does one whose peak leads to a line outside.
         """
         start_hz, found = self._peaks(expected_hz, low_hz, high_hz)
         hz = start_hz.copy()
@@ -152,7 +152,16 @@ class Stretch:
             hz = np.where(found, hz, start_hz)
             if not np.any(np.abs(step_hz[found]) > _CLOSE_BINS * self.bin_hz):
                 break
+        found &= self._within(hz, low_hz, high_hz)
         return self._read(hz, found, transforms, floor)
+
+    def seen_at(self, hz: Reals) -> tuple[Reals, Reals]:
+        """Return the amplitude seen at each of `hz`, and how it would push a line, in bins of it.
+
+        That is by how many bins times the line's own amplitude, were the two on each other.
+        """
+        magnitude = np.abs(self._transform(hz)[:2]) * (2.0 / self._sum)
+        return magnitude[0], magnitude[1] / (2.0 * np.pi)
 
     def lines_at(self, hz: Reals, floor: Reals) -> Lines:
         """Read the lines at `hz` by one step from there: whether, and which way, their phase turns.
@@ -277,9 +286,14 @@ class Stretch:
             shift = 0.5 * (left - right) / bend if bend < 0.0 else 0.0
             place = (top + shift) * self.bin_hz
             # A peak that its region does not hold belongs to a neighbour.
-            if low_hz[line] - self.bin_hz / 2 <= place <= high_hz[line] + self.bin_hz / 2:
+            if self._within(place, low_hz[line], high_hz[line]):
                 hz[line], found[line] = place, True
         return hz, found
+
+    def _within(self, hz: Reals, low_hz: Reals, high_hz: Reals) -> NDArray[np.bool_]:
+        """Say whether regions hold what is found at `hz`, but for half a bin."""
+        margin_hz = self.bin_hz / 2.0
+        return (low_hz - margin_hz <= hz) & (hz <= high_hz + margin_hz)
 
     def _transform(self, hz: Reals) -> Complexes:
         """Return (3, lines): the transforms at exactly `hz` under the window and two derivatives.
