@@ -197,6 +197,7 @@ def _lines(
     rate, window = task.sounding.rate, plan.window
     bin_hz = rate / (window.last - window.first)
     low, high = _regions(crowd, own, hz, plan.amplitude[group], bin_hz)
+    untold = task.sounding.sidebands(crowd.note)
 
     def found(stretch: Stretch, line: slice) -> tuple[Lines, Reals, Reals]:
         here = _seen_from(crowd, line)
@@ -206,7 +207,8 @@ def _lines(
         else:
             lines = stretch.lines(hz[line], low[line], high[line], floor)
         at_hz = np.where(lines.found, lines.hz, hz[line])
-        return lines, *skirts(stretch, here, own[line], at_hz, plan.amplitude[group][line])
+        loud = crowd.amplitude > _RIVAL * plan.amplitude[group[line], None]
+        return lines, *skirts(stretch, here, own[line], loud, untold, at_hz)
 
     if not task.law.moves:
         return found(Stretch(samples(window), rate), slice(None))
