@@ -52,6 +52,4 @@ def _seen_hz(stretch: Stretch, low_hz: Reals, high_hz: Reals) -> Reals:
     """Return where neighbours are seen, or where they are told to be if they are not."""
     middle_hz = (low_hz + high_hz) / 2.0
     reach_hz = np.maximum(_ASTRAY * np.abs(middle_hz), stretch.bin_hz)
-    floor = np.zeros(len(middle_hz))
-    lines = stretch.lines(middle_hz, middle_hz - reach_hz, middle_hz + reach_hz, floor)
-    return np.where(lines.found, lines.hz, middle_hz)
+    return stretch.peaks(middle_hz, middle_hz - reach_hz, middle_hz + reach_hz)[0]
