@@ -118,6 +118,11 @@ class Sounding:
         """Return the voice of the note at `place`."""
         return self.voices[self.notes[place].voice]
 
+    def sidebands(self, places: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Say which of the notes at `places` are FM: no log tells how the levels of theirs move."""
+        fm = np.array([self.voices[note.voice].sidebands for note in self.notes], dtype=np.bool_)
+        return fm[places]
+
     def spectrum(self, place: int, name: str | None) -> Spectrum:
         """Return the spectrum of that name, or if None that of the voice of the note at `place`."""
         return self._own[self.notes[place].voice] if name is None else self._named[name]

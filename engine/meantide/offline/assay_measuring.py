@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from meantide.offline.assay_law import Law
 from meantide.offline.assay_masking import Crowd, Sounding, pressure, stilled
+from meantide.offline.assay_skirts import skirts
 from meantide.offline.assay_windows import Window
 from meantide.offline.partials import (
     MAIN_LOBE_BINS,
@@ -156,8 +157,9 @@ def measure(
     crowd, expected = _seen_from(plan.crowd, group), plan.amplitude[group]
     bin_hz = task.sounding.rate / (window.last - window.first)
     pressed = pressure(crowd, hz, own, bin_hz)
-    lines = _lines(task, group, plan, samples, standing_hz)
-    pushed = pressed.all_push / np.maximum(lines.amplitude, 1e-300) * bin_hz
+    lines, skirt_leak, skirt_push = _lines(task, group, plan, samples, standing_hz)
+    most_push = np.maximum(pressed.all_push, skirt_push)
+    pushed = most_push / np.maximum(lines.amplitude, 1e-300) * bin_hz
     notes, index = np.unique(crowd.note, return_inverse=True)
     pushes = np.stack([pressed.push[:, index == note].sum(axis=1) for note in range(len(notes))])
     held = window.last <= task.sounding.notes[task.place].release
@@ -167,7 +169,7 @@ def measure(
         lines.hz,
         lines.amplitude,
         lines.floor,
-        pressed.all_leak,
+        np.maximum(pressed.all_leak, skirt_leak),
         _crowded(crowd, own, hz, expected, bin_hz),
         NOISE_MARGIN * lines.noise_hz,
         lines.drift_hz,
@@ -186,19 +188,27 @@ def _lines(
     plan: Plan,
     samples: Samples,
     standing_hz: Reals | None,
-) -> Lines:
-    """Find the lines of the partials `group`: at once where the note is still, else one by one."""
+) -> tuple[Lines, Reals, Reals]:
+    """Find the lines of the partials `group`: at once where the note is still, else one by one.
+
+    With them go the leak and the push of their neighbours' skirts.
+    """
     crowd, own, hz = _seen_from(plan.crowd, group), plan.own[group], task.hz[group]
     rate, window = task.sounding.rate, plan.window
     bin_hz = rate / (window.last - window.first)
     low, high = _regions(crowd, own, hz, plan.amplitude[group], bin_hz)
+    untold = task.sounding.sidebands(crowd.note)
 
-    def found(stretch: Stretch, line: slice) -> Lines:
-        loud_hz = _loud_hz(_seen_from(crowd, line))
-        floor = stretch.floor(hz[line], loud_hz)
+    def found(stretch: Stretch, line: slice) -> tuple[Lines, Reals, Reals]:
+        here = _seen_from(crowd, line)
+        floor = stretch.floor(hz[line], _loud_hz(here))
         if standing_hz is not None:
-            return stretch.lines_at(standing_hz[line], floor)
-        return stretch.lines(hz[line], low[line], high[line], floor)
+            lines = stretch.lines_at(standing_hz[line], floor)
+        else:
+            lines = stretch.lines(hz[line], low[line], high[line], floor)
+        at_hz = np.where(lines.found, lines.hz, hz[line])
+        loud = crowd.amplitude > _RIVAL * plan.amplitude[group[line], None]
+        return lines, *skirts(stretch, here, own[line], loud, untold, at_hz)
 
     if not task.law.moves:
         return found(Stretch(samples(window), rate), slice(None))
@@ -207,15 +217,17 @@ def _lines(
     for place in range(len(group)):
         line = slice(place, place + 1)
         off = 1.0 if standing_hz is None else float(standing_hz[place] / hz[place])
-        lines = found(_still(task, int(group[place]), window, samples, vibrato, off), line)
-        if standing_hz is None and lines.found[0]:
-            off = float(lines.hz[0] / hz[place])
+        one = found(_still(task, int(group[place]), window, samples, vibrato, off), line)
+        if standing_hz is None and one[0].found[0]:
+            one_hz = float(one[0].hz[0])
+            off = one_hz / float(hz[place])
             far = abs(1200.0 * np.log2(off)) > _FAR_OFF_CENTS
-            if far and abs(lines.hz[0] - hz[place]) > plan.push_hz[group[place]]:
+            if far and abs(one_hz - hz[place]) > plan.push_hz[group[place]]:
                 # The law moves a line by a share of where it is, not of where it should be.
-                lines = found(_still(task, int(group[place]), window, samples, vibrato, off), line)
-        each_found.append(lines)
-    return joined(each_found)
+                one = found(_still(task, int(group[place]), window, samples, vibrato, off), line)
+        each_found.append(one)
+    lines, leaks, pushes = zip(*each_found, strict=True)
+    return joined(lines), np.concatenate(leaks), np.concatenate(pushes)
 
 
 def is_one_line(task: Task, raw: Raw, line: int, samples: Samples, off_cents: float) -> bool:

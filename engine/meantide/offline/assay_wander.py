@@ -34,6 +34,7 @@ _SURE = 4.0  # uncertainties; hundreds of short windows are looked at
 _ON_ITS_WAY = (
     0.3  # of a sideband's amplitude as a whole; fainter, it may be passing through nothing
 )
+_ONE_PEAK_BINS = 3.0  # nearer, two lines may show one peak between them; measured: 2.5
 _SKIRT_BINS = 10.0  # as far as the skirts of lines that come and go quickly matter
 _MOST_LINES = 8  # of those that move together, the surest
 
@@ -121,12 +122,12 @@ def _deviations(
         cents = 1200.0 * np.log2(found.hz / raw.hz[lines])
     a_hz = 1200.0 / np.log(2.0) / task.hz[lines]
     pushed_hz = found.push_hz
+    apart = apart_bins(short, lines, raw.hz[lines], raw.amplitude[lines], task.sounding.rate)
     if sidebands:
         # No log tells how quickly sidebands come and go, and so how far their skirts reach.
-        apart = apart_bins(short, lines, raw.hz[lines], raw.amplitude[lines], task.sounding.rate)
         pushed_hz = pushed_hz + np.where(apart < _SKIRT_BINS, found.drift_hz, 0.0)
     doubt = (random_hz + pushed_hz + raw.random_hz[lines] + raw.push_hz[lines]) * a_hz
-    there = found.found & np.isfinite(cents) & np.isfinite(doubt)
+    there = found.found & np.isfinite(cents) & np.isfinite(doubt) & (apart >= _ONE_PEAK_BINS)
     # A line may be on its way through nothing there: then what is found is another.
     there &= found.amplitude >= OVER_LEAK * found.leak
     there &= found.amplitude >= OVER_NOISE * raw.floor[lines] * np.sqrt(longer)

@@ -140,9 +140,9 @@ class Stretch:
         It is the peak nearest to `expected_hz` among those within 12 dB of the region's highest.
 
         A region without a peak of its own (it lies on the skirt of something outside, or is
-        narrower than a bin) gives none.
+        narrower than a bin) gives none; nor does one whose peak leads to a line outside.
         """
-        start_hz, found = self._peaks(expected_hz, low_hz, high_hz)
+        start_hz, found = self.peaks(expected_hz, low_hz, high_hz)
         hz = start_hz.copy()
         for _ in range(_MOST_STEPS):
             transforms = self._transform(hz)
@@ -152,7 +152,45 @@ class Stretch:
             hz = np.where(found, hz, start_hz)
             if not np.any(np.abs(step_hz[found]) > _CLOSE_BINS * self.bin_hz):
                 break
+        found &= self._within(hz, low_hz, high_hz)
         return self._read(hz, found, transforms, floor)
+
+    def peaks(
+        self, expected_hz: Reals, low_hz: Reals, high_hz: Reals
+    ) -> tuple[Reals, NDArray[np.bool_]]:
+        """Return the peak of each region, and whether it has one; without, it is `expected_hz`.
+
+        It is put between bins by a parabola through its logarithm.
+        """
+        power = self._power
+        hz = expected_hz.copy()
+        found = np.zeros(len(hz), dtype=np.bool_)
+        first = np.clip(np.floor(low_hz / self.bin_hz), 1, len(power) - 2).astype(np.int64)
+        last = np.clip(np.ceil(high_hz / self.bin_hz), 1, len(power) - 2).astype(np.int64)
+        for line, (low, high) in enumerate(zip(first, last, strict=True)):
+            inner = power[low : high + 1]
+            tops = (inner >= power[low - 1 : high]) & (inner > power[low + 1 : high + 2])
+            if not tops.any():
+                continue
+            high_enough = tops & (inner >= _PEAK_SHARE * inner[tops].max())
+            peaks = low + np.flatnonzero(high_enough)
+            top = peaks[np.argmin(np.abs(peaks - hz[line] / self.bin_hz))]
+            left, middle, right = np.log(np.maximum(power[top - 1 : top + 2], 1e-300))
+            bend = left - 2.0 * middle + right
+            shift = 0.5 * (left - right) / bend if bend < 0.0 else 0.0
+            place = (top + shift) * self.bin_hz
+            # A peak that its region does not hold belongs to a neighbour.
+            if self._within(place, low_hz[line], high_hz[line]):
+                hz[line], found[line] = place, True
+        return hz, found
+
+    def seen_at(self, hz: Reals) -> tuple[Reals, Reals]:
+        """Return the amplitude seen at each of `hz`, and how it would push a line, in bins of it.
+
+        That is by how many bins times the line's own amplitude, were the two on each other.
+        """
+        magnitude = np.abs(self._transform(hz)[:2]) * (2.0 / self._sum)
+        return magnitude[0], magnitude[1] / (2.0 * np.pi)
 
     def lines_at(self, hz: Reals, floor: Reals) -> Lines:
         """Read the lines at `hz` by one step from there: whether, and which way, their phase turns.
@@ -255,31 +293,10 @@ class Stretch:
         busy: NDArray[np.bool_] = np.cumsum(edges)[:-1] > 0
         return busy
 
-    def _peaks(
-        self, expected_hz: Reals, low_hz: Reals, high_hz: Reals
-    ) -> tuple[Reals, NDArray[np.bool_]]:
-        """Return the peak of each region, put between bins by a parabola through its logarithm."""
-        power = self._power
-        hz = expected_hz.copy()
-        found = np.zeros(len(hz), dtype=np.bool_)
-        first = np.clip(np.floor(low_hz / self.bin_hz), 1, len(power) - 2).astype(np.int64)
-        last = np.clip(np.ceil(high_hz / self.bin_hz), 1, len(power) - 2).astype(np.int64)
-        for line, (low, high) in enumerate(zip(first, last, strict=True)):
-            inner = power[low : high + 1]
-            tops = (inner >= power[low - 1 : high]) & (inner > power[low + 1 : high + 2])
-            if not tops.any():
-                continue
-            high_enough = tops & (inner >= _PEAK_SHARE * inner[tops].max())
-            peaks = low + np.flatnonzero(high_enough)
-            top = peaks[np.argmin(np.abs(peaks - hz[line] / self.bin_hz))]
-            left, middle, right = np.log(np.maximum(power[top - 1 : top + 2], 1e-300))
-            bend = left - 2.0 * middle + right
-            shift = 0.5 * (left - right) / bend if bend < 0.0 else 0.0
-            place = (top + shift) * self.bin_hz
-            # A peak that its region does not hold belongs to a neighbour.
-            if low_hz[line] - self.bin_hz / 2 <= place <= high_hz[line] + self.bin_hz / 2:
-                hz[line], found[line] = place, True
-        return hz, found
+    def _within(self, hz: Reals, low_hz: Reals, high_hz: Reals) -> NDArray[np.bool_]:
+        """Say whether regions hold what is found at `hz`, but for half a bin."""
+        margin_hz = self.bin_hz / 2.0
+        return (low_hz - margin_hz <= hz) & (hz <= high_hz + margin_hz)
 
     def _transform(self, hz: Reals) -> Complexes:
         """Return (3, lines): the transforms at exactly `hz` under the window and two derivatives.
