@@ -7,13 +7,13 @@ from pathlib import Path
 import click
 
 from meantide.catalogue import Catalogue
-from meantide.command.kernel_choice import kernel_option, notice
+from meantide.command.kernel_choice import kernel_option
+from meantide.live.host import BACK_ENDS
 from meantide.live.server import DEFAULT_HOST, DEFAULT_PORT
-from meantide.live.session import BACK_ENDS, FADE_IN_S, Session, Wishes
+from meantide.live.session import FADE_IN_S, Session, Wishes
 from meantide.perform.limiter import CEILING_DBTP
 from meantide.perform.master import RISE_DB_PER_S, level_gain, rise_samples
 from meantide.pitch import Tuning
-from meantide.voice.kernels import kernel_named
 
 DEFAULT_LEVEL_DB = -30.0
 CAUTION = (
@@ -104,7 +104,7 @@ def live(
     tuning = Tuning(catalogue.scale(scale), catalogue.anchor(anchor), catalogue.layout(layout))
     wishes = Wishes(
         audio, rate, block, notes, host, port, tuning, catalogue.voice(voice), level, journal,
-        kernel_named(kernel, notice),
+        kernel,
     )  # fmt: skip
     presets = Catalogue(paths=False)  # strangers name presets, never files
     session = Session(wishes, presets, click.echo)
@@ -119,8 +119,8 @@ def _announce(session: Session, level: float) -> None:
     engine, server, tuning = session.engine, session.server, session.control.state.tuning
     fade_in_s = max(FADE_IN_S, rise_samples(0.0, level_gain(level), engine.rate) / engine.rate)
     click.echo(
-        f"audio: {session.host.name}, {engine.rate} Hz, {engine.block} frames a block, "
-        f"{session.kernel} kernel\n"
+        f"audio: {engine.host}, {engine.rate} Hz, {engine.block} frames a block, "
+        f"{engine.kernel} kernel, in process {engine.audio_pid}\n"
         f"OSC: udp {server.host}:{server.port}\n"
         f"tuning: {tuning.scale.label}, {tuning.anchor.label}; "
         f"voice: {session.control.state.main.voice.name}\n"

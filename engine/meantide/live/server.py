@@ -73,7 +73,8 @@ class OscServer:
             groups = decode(packet)
         except WireError as error:
             return [self._error(error.address or "packet", str(error))]
-        return [reply for group in groups for reply in self._obey_group(group)]
+        with self._control.turn:
+            return [reply for group in groups for reply in self._obey_group(group)]
 
     def _obey_group(self, group: Group) -> Sequence[Reply]:
         replies = [self._error(bad.address or "message", str(bad)) for bad in group.discarded]
