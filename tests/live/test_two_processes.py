@@ -156,3 +156,42 @@ def test_when_control_is_killed_audio_ends_by_itself_and_the_journal_can_be_read
     wait_for("the audio process to end", lambda: not is_there(pid))
     events = read_journal(journal).events
     assert Kind.NOTE_ON in {event.kind for event in events}
+
+
+def test_a_set_whose_control_was_killed_goes_on_in_its_last_state(
+    engines: Any, tmp_path: Path
+) -> None:
+    journal = tmp_path / "set.jsonl"
+    arguments = ("--audio", "none", "--kernel", "numpy", "--journal", str(journal), "--resume")
+    engine = engines(*arguments)  # not there yet: it begins
+    for address, *said in (
+        ("/scale", "s", "31-equal"), ("/anchor", "f", "432"), ("/level", "f", "-25"),
+        ("/part/reed/voice", "s", "still-water"), ("/part/reed/voice/set", "sf", "tilt_db", "-5"),
+        ("/part/reed/layout", "s", "keyboard"), ("/part/reed/pan", "f", "-0.5"),
+        ("/part/reed/width", "f", "0.25"), ("/part/reed/level", "f", "-3"),
+        ("/part/reed/mode", "s", "mono"), ("/part/reed/notes", "i", "5"),
+        ("/part/reed/glide", "f", "0.5"), ("/part/reed/sustain", "i", "1"),
+    ):  # fmt: skip
+        engine.send(address, *said)
+    play_on(engine, 0.5)
+    before = state(engine)
+    engine.end(signal.SIGKILL)
+    with journal.open("a") as file:
+        file.write('{"event": "NOTE_')  # cut by the crash
+    again = engines(*arguments)
+    after = state(again)
+    moving = {"sample", "events", "notes"}
+    assert {k: v for k, v in after.items() if k not in moving} == {
+        k: v for k, v in before.items() if k not in moving
+    }
+    assert after["part/reed/voice"] == "still-water"
+    assert after["sample"] >= before["sample"] - 48_000  # in silence it is noted once a second
+    play_on(again, 0.5)
+    assert again.end() == 0
+    third = engines(*arguments)  # and after an end in order, with the level it had
+    assert state(third)["level_db"] == -25.0
+    assert third.end() == 0
+    assert len(read_journal(journal).runs) == 3
+    take = tmp_path / "take.wav"
+    rendered = CliRunner().invoke(main, ["render", str(journal), "--out", str(take)])
+    assert rendered.exit_code == 0, rendered.output

@@ -8,6 +8,7 @@ import click
 
 from meantide.catalogue import Catalogue
 from meantide.command.kernel_choice import kernel_option
+from meantide.errors import InvalidValue
 from meantide.live.host import BACK_ENDS
 from meantide.live.server import DEFAULT_HOST, DEFAULT_PORT
 from meantide.live.session import FADE_IN_S, Session, Wishes
@@ -78,6 +79,11 @@ CAUTION = (
     type=click.Path(path_type=Path),
     help="A new file for all that is played; `meantide render` makes it sound again.",
 )
+@click.option(
+    "--resume",
+    is_flag=True,
+    help="Go on with --journal, if it is there: the tuning, parts and level it ends in.",
+)
 @kernel_option
 def live(
     audio: str,
@@ -92,6 +98,7 @@ def live(
     notes: int,
     level: float,
     journal: Path | None,
+    resume: bool,
     kernel: str,
 ) -> None:
     """Start the engine and its OSC server; Ctrl-C ends it.
@@ -100,17 +107,19 @@ def live(
     meantide live --scale 31-equal --anchor A4=435
     oscsend osc.udp://127.0.0.1:40440 /note/on sf C#5 0.6
     """
+    if resume and journal is None:
+        raise InvalidValue("resume", "no --journal", "--resume together with --journal FILE")
     catalogue = Catalogue()
     tuning = Tuning(catalogue.scale(scale), catalogue.anchor(anchor), catalogue.layout(layout))
     wishes = Wishes(
         audio, rate, block, notes, host, port, tuning, catalogue.voice(voice), level, journal,
-        kernel,
+        kernel, resume,
     )  # fmt: skip
     presets = Catalogue(paths=False)  # strangers name presets, never files
     session = Session(wishes, presets, click.echo)
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda *_: session.end())
-    _announce(session, level)
+    _announce(session, session.control.state.level_db)
     session.run()
     _farewell(session)
 

@@ -49,10 +49,14 @@ class DistantMeter(MeterReading):
 class RemoteEngine:
     """An engine in a process of its own. Raises DeviceError if there is no device.
 
+    `sample` is the first to be made, `number` that of the first value handed over.
+
     One thread at a time may `send` and `hand_over`, another may look after it (`fetch`, `renew`).
     """
 
-    def __init__(self, sought: Sought, tell: Callable[[str], None], sample: int = 0) -> None:
+    def __init__(
+        self, sought: Sought, tell: Callable[[str], None], sample: int = 0, number: int = 1
+    ) -> None:
         self._sought, self._tell = sought, tell
         self._child = self._new_child()
         opened = self._child.opened
@@ -65,7 +69,7 @@ class RemoteEngine:
         """How often another audio process took over."""
         self.unheard = 0
         """Events sent while there was no audio process."""
-        self._numbers = count(1)
+        self._numbers = count(number)
         self._lock = threading.Lock()
         self._rest: list[tuple[int, Event]] = []
         """What the last audio process had dated when it went."""

@@ -8,11 +8,12 @@ from pathlib import Path
 
 from meantide.catalogue import Catalogue
 from meantide.errors import DeviceError
-from meantide.journal import JournalHead
+from meantide.journal import Journal, JournalHead, read_journal
 from meantide.live.control import Control
 from meantide.live.journal_file import JournalFile
 from meantide.live.overload_words import OverloadWords
 from meantide.live.remote_engine import RemoteEngine, Sought
+from meantide.live.resume import check_goes_on, state_of
 from meantide.live.server import OscServer
 from meantide.live.state import State
 from meantide.perform.master import QUIETEST_DB
@@ -42,6 +43,8 @@ class Wishes:
     level_db: float
     journal: Path | None
     kernel: str
+    resume: bool = False
+    """Whether the journal, if it is there, tells what is set, and goes on."""
 
 
 class Session:
@@ -57,16 +60,23 @@ class Session:
         self._notes = wishes.notes
         self._ended = threading.Event()
         self._journal: JournalFile | None = None
+        former = _former(wishes)
         sought = Sought(wishes.audio, wishes.rate, wishes.block, wishes.notes, wishes.kernel)
-        self.engine = RemoteEngine(sought, tell)
+        state = State.opening(wishes.tuning, wishes.voice, wishes.level_db)
+        sample, number = 0, 1
+        if former is not None:
+            state = state_of(former, str(wishes.journal))
+            sample, number = former.ended + wishes.block, max(former.values, default=0) + 1
+        self.engine = RemoteEngine(sought, tell, sample, number)
         with ExitStack() as undo:  # what was opened is closed again if the rest cannot be had
             undo.callback(self.engine.close)
-            state = State.opening(wishes.tuning, wishes.voice, wishes.level_db)
             self.control = Control(self.engine, catalogue, state, self)
             self.server = OscServer(wishes.host, wishes.port, self.control)
             undo.callback(self.server.stop)
             if wishes.journal is not None:  # last: a set that never began leaves no file
-                self._journal = JournalFile(wishes.journal, self._head())
+                if former is not None:
+                    check_goes_on(former, self._head(), str(wishes.journal))
+                self._journal = JournalFile(wishes.journal, self._head(), former is not None)
             undo.pop_all()
 
     def end(self) -> None:
@@ -149,3 +159,10 @@ class Session:
         """Note a part that the control made."""
         if self._journal is not None:
             self._journal.part(number, name)
+
+
+def _former(wishes: Wishes) -> Journal | None:
+    """Return the journal that shall go on, if that is wished for and it is there."""
+    if not wishes.resume or wishes.journal is None or not wishes.journal.exists():
+        return None
+    return read_journal(wishes.journal)
