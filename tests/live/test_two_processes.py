@@ -123,7 +123,14 @@ def test_audio_killed_is_started_again_with_all_that_was_set_and_the_journal_ren
     engine.send("/part/reed/hertz/on", "ffi", "330", "0.5", "2")
     play_on(engine, 0.5)
     assert state(engine)["notes"] == 1
+    pairs = ask(engine, "/ask/load")
+    load = dict(zip(pairs[::2], pairs[1::2], strict=True))
+    assert (load["renewals"], load["errors"], load["unreported"], load["xruns"]) == (1, 0, 0, -1)
+    assert load["blocks"] > 0
+    assert load["uptime_s"] > 2.5  # it is the set's, not that of the second process
+    assert load["memory_mb"] > 10
     assert engine.end() == 0
+    assert not any("Traceback" in line for line in engine.lines), engine.lines
     assert not is_there(first_pid)
 
     runs = read_journal(journal).runs

@@ -14,7 +14,7 @@ import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import IO
+from typing import IO, NoReturn
 
 from meantide.errors import MeantideError
 from meantide.live.engine import Engine
@@ -66,7 +66,7 @@ class AudioProcess:
         except MeantideError as error:
             say(self._said, Failed(str(error)))
             return error.exit_code
-        link = SharedLink(opening.memory)
+        self._link = link = SharedLink(opening.memory)  # kept: views of it outlive this call
         try:
             return self._play(opening, host, link)
         except MeantideError as error:
@@ -179,16 +179,20 @@ def _favour_audio() -> None:
     gc.disable()
 
 
-def main() -> int:
-    """Play for the process that started this one."""
+def main() -> NoReturn:
+    """Play for the process that started this one, and end without tidying up.
+
+    The audio library's tables, and the shared memory, may be gone before the views of them.
+    """
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the control process's to obey
     heard = os.fdopen(os.dup(0), "rb")
     said = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # whatever a library prints must not come between
-    return AudioProcess(heard, said).run()
+    process = AudioProcess(heard, said)
+    code = process.run()
+    sys.stderr.flush()
+    os._exit(code)
 
 
 if __name__ == "__main__":
-    code = main()
-    sys.stderr.flush()
-    os._exit(code)  # the audio library's tables may be gone before their views are
+    main()

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Protocol
 
-from meantide.live.engine import AudioHealth, Load
+from meantide.live.engine import AudioHealth, Load, Vitals
 from meantide.perform.company import Counts
 from meantide.perform.event import Event
 from meantide.pitch import Tuning
@@ -73,6 +73,8 @@ class AudioSide(Protocol):
     def health(self) -> AudioHealth: ...  # noqa: D102
     @property
     def load(self) -> Load: ...  # noqa: D102
+    @property
+    def vitals(self) -> Vitals: ...  # noqa: D102
     def send(self, events: Sequence[Event]) -> None: ...  # noqa: D102
     def hand_over(self, value: Tuning | Voice) -> int: ...  # noqa: D102
     def dated_events(self) -> list[tuple[int, Event]]: ...  # noqa: D102

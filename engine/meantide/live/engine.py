@@ -62,6 +62,23 @@ class Load:
     """Events that wait for their sample."""
 
 
+@dataclass(frozen=True, slots=True)
+class Vitals:
+    """How the process behind an engine gets on."""
+
+    uptime_s: float
+    memory_bytes: int = 0
+    """What it holds of the machine's memory; 0 where that is not told."""
+    xruns: int = -1
+    """Late or lost blocks by JACK's own count; -1 where there is no JACK to ask."""
+    renewals: int = 0
+    """How often another audio process took over."""
+    unheard: int = 0
+    """Events sent while there was none."""
+    unreported: int = 0
+    """Reports that found no room: if there are any, the journal is not whole."""
+
+
 class Engine:
     """One performance and the two ends of its link.
 
@@ -98,6 +115,7 @@ class Engine:
         self.clock = BlockStart(sample, time.time(), 1.0 / rate)
         """When the last block was asked for, by the clock `entries`."""
         self._seconds, self._thins = clock, thins
+        self._began_s = time.monotonic()
         self._times = BlockTimes()
         self._lost = LostBlocks(block / rate)
         self._overload = Overload(rate, block, notes)
@@ -196,6 +214,11 @@ class Engine:
             thinned=self.counts.thinned,
             waiting=self._performance.waiting,
         )
+
+    @property
+    def vitals(self) -> Vitals:
+        """How this process gets on, as far as the engine knows."""
+        return Vitals(time.monotonic() - self._began_s)
 
     # -- audio side -------------------------------------------------------------------------
 

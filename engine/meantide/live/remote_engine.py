@@ -14,7 +14,7 @@ from itertools import count
 from meantide.errors import DeviceError
 from meantide.live.audio_child import AudioChild
 from meantide.live.block_clock import BlockStart
-from meantide.live.engine import MOST_KEPT, AudioHealth, Load
+from meantide.live.engine import MOST_KEPT, AudioHealth, Load, Vitals
 from meantide.live.messages import MeterReading, Status
 from meantide.perform.company import Counts
 from meantide.perform.event import Event, Outcome
@@ -65,6 +65,7 @@ class RemoteEngine:
         self.latency_samples = opened.latency_samples
         self.most = sought.notes
         self.outcomes: deque[Outcome] = deque(maxlen=MOST_KEPT)
+        self._began_s = time.monotonic()
         self.renewals = 0
         """How often another audio process took over."""
         self.unheard = 0
@@ -183,6 +184,19 @@ class RemoteEngine:
     def load(self) -> Load:
         """How the engine gets on."""
         return self.status.load
+
+    @property
+    def vitals(self) -> Vitals:
+        """How the audio process gets on, and how often it was another."""
+        status = self.status
+        return Vitals(
+            uptime_s=time.monotonic() - self._began_s,
+            memory_bytes=status.memory_bytes,
+            xruns=status.xruns,
+            renewals=self.renewals,
+            unheard=self.unheard,
+            unreported=status.unreported,
+        )
 
     def reset_meter(self) -> None:
         """Have the meter begin anew."""
