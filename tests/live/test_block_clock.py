@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from meantide.live.block_clock import EnvelopeClock
+from meantide.live.jack_clock import frames_between
 
 RATE, BLOCK = 48_000, 256
 PERIOD_S = BLOCK / RATE
@@ -72,3 +73,13 @@ def test_a_wall_clock_that_is_set_takes_the_line_along() -> None:
         # 1e9 s in a double is good to 0.1 us, which is 0.006 samples
         assert max(abs(device.block()[0]) for _ in range(400)) < 1.0
     assert device.clock.lost == 0
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "frames"),
+    [(100, 130, 30), (130, 128, -2), (2**32 - 4, 6, 10), (6, 2**32 - 4, -10)],
+)
+def test_jacks_frames_are_counted_around_the_end_of_32_bits(
+    first: int, second: int, frames: int
+) -> None:
+    assert frames_between(first, second) == frames

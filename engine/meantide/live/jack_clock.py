@@ -10,6 +10,9 @@ from typing import Any
 
 from meantide.live.block_clock import BlockStart
 
+WRAP = 2**32
+"""JACK counts frames in 32 bits."""
+
 
 class JackClock:
     """Asks the server that JACK_DEFAULT_SERVER names. OSError or ImportError if it cannot."""
@@ -33,8 +36,13 @@ class JackClock:
 
     def asked(self, sample: int) -> BlockStart:
         """Return when the block began, by how many frames ago that was."""
-        frames_ago = (self._client.frame_time - self._client.last_frame_time) & 0xFFFFFFFF
+        frames_ago = frames_between(self._client.last_frame_time, self._client.frame_time)
         return BlockStart(sample, time.time() - frames_ago * self._sample_s, self._sample_s)
 
     def _xrun(self, _delayed_us: float) -> None:
         self.xruns += 1
+
+
+def frames_between(first: int, second: int) -> int:
+    """Return how many frames `second` is after `first`; below 0 if it is before, by JACK's guess."""
+    return (second - first + WRAP // 2) % WRAP - WRAP // 2
