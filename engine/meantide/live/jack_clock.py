@@ -44,5 +44,5 @@ class JackClock:
 
 
 def frames_between(first: int, second: int) -> int:
-    """Return how many frames `second` is after `first`; below 0 if it is before, by JACK's guess."""
+    """Return how many frames `second` is after `first`; below 0 if it is before."""
     return (second - first + WRAP // 2) % WRAP - WRAP // 2
