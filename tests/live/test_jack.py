@@ -13,7 +13,10 @@ from click.testing import CliRunner
 
 from live.conftest import JACK_RATE, PATIENCE_S, LiveEngine, Recorder, jack_named, wait_for
 from meantide.command import main
+from meantide.journal import read_journal
 from meantide.perform.end_of_line import Line
+from meantide.perform.event import Kind
+from meantide.pitch import Tuning
 from meantide.voice.kernels import NUMPY
 
 ATTEMPTS = 5
@@ -112,18 +115,38 @@ def test_auto_finds_jack_and_sigterm_ends_it_cleanly(jack_server: str, engines: 
     assert any("ended after" in line for line in engine.lines)
 
 
-def test_a_jack_server_that_goes_away_is_told_and_ends_the_set(engines: Any) -> None:
-    with jack_named(f"meantide-goes-{os.getpid()}") as (name, process):
-        engine = engines("--audio", "jack", server=name)
+def test_a_jack_server_that_goes_away_is_told_and_found_again_with_all_that_was_set(
+    engines: Any, tmp_path: Path
+) -> None:
+    name, journal = f"meantide-goes-{os.getpid()}", tmp_path / "set.jsonl"
+    with jack_named(name) as (_, process):
+        engine = engines("--audio", "jack", "--journal", str(journal), server=name)
         assert engine.port, engine.lines
         recorder = Recorder(name, 10.0)
         recorder.connect("meantide")  # it plays, so it is past its start
         recorder.close()
+        engine.send("/part/reed/scale", "s", "never")  # refused, and nothing comes of it
+        engine.send("/scale", "s", "19-equal")
+        engine.send("/part/reed/level", "f", "-7")
         process.terminate()  # killed, it would keep one of the few places JACK has for servers
-        assert engine.process.wait(PATIENCE_S) == 3
-        assert engine.reader is not None
-        engine.reader.join()
-        assert any("the device went away" in line for line in engine.lines)
+        wait_for("word of it", lambda: any("the device went away" in line for line in engine.lines))
+    with jack_named(name):
+        wait_for("audio again", lambda: any("audio again" in line for line in engine.lines))
+        recorder = Recorder(name, 20.0)
+        recorder.connect("meantide")
+        engine.send("/part/reed/note/on", "sf", "A4", "0.5")
+        wait_for("sound", lambda: np.any(recorder._samples))
+        recorder.close()
+        assert engine.end() == 0, engine.lines
+    first, second = read_journal(journal).runs
+    assert second.head.sample > first.ended
+    set_again = {
+        event.kind: event for event in second.events if event.part == 1 or event.kind == Kind.TUNING
+    }
+    assert set_again[Kind.PART_LEVEL].amount == -7.0
+    tuned = read_journal(journal).values[set_again[Kind.TUNING].value]
+    assert isinstance(tuned, Tuning)
+    assert tuned.scale.label == "19-equal"
 
 
 def test_no_device_is_said_with_what_there_is(engines: Any) -> None:

@@ -544,7 +544,7 @@ def test_the_audio_side_survives_a_fault_with_silence_and_counts_it(stage: Stage
     stage.engine.fill(out)
     assert not out.any()
     out = np.ones((2, BLOCK), np.float32)
-    stage.engine._to_audio._groups.append(bytes([255]) * RECORD.size)  # no such kind of event
+    stage.engine._to_audio.ring.write([bytes([255]) * RECORD.size])  # no such kind of event
     stage.engine.fill(out)
     assert not out.any()  # what stood in the buffer before does not sound again
     assert stage.engine.health.errors == 2

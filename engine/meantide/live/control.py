@@ -12,7 +12,7 @@ from typing import Protocol
 
 from meantide.catalogue import Catalogue
 from meantide.errors import InvalidValue, not_found
-from meantide.live.engine import Engine
+from meantide.live.audio_side import AudioSide
 from meantide.live.part_control import PartControl
 from meantide.live.state import State
 from meantide.perform.event import ALL_PARTS, AT_ONCE, NO_NOTE, Event, Held, Kind
@@ -45,7 +45,7 @@ class Control:
     """
 
     def __init__(
-        self, engine: Engine, catalogue: Catalogue, state: State, witness: Witness | None = None
+        self, engine: AudioSide, catalogue: Catalogue, state: State, witness: Witness | None = None
     ) -> None:
         self.engine, self.catalogue, self.state = engine, catalogue, state
         self._witness = witness
@@ -62,12 +62,17 @@ class Control:
         """Keys struck, by part, that play nothing in the layout there is; said once of each."""
 
     def start(self, fade_s: float) -> None:
-        """Give the engine its first tuning and voice, and bring the level up from silence."""
-        self.change_tuning(self.state.tuning, 0.0, Held.FOLLOW)
-        for name, part in self.state.parts.items():
-            PartControl(self, name).change_voice(part.voice)
-        self.change_level(self.state.level_db, fade_s)
-        self.commit()
+        """Give the engine all that is set, and bring the level up from silence.
+
+        An engine that begins has none of it, nor one that takes over from another.
+        """
+        with self.turn:
+            self.begin(None)
+            self.change_tuning(self.state.tuning, 0.0, Held.FOLLOW)
+            for name in self.state.parts:
+                PartControl(self, name).give_again()
+            self.change_level(self.state.level_db, fade_s)
+            self.commit()
 
     def begin(self, wall_s: float | None) -> None:
         """Begin requests that act together or not at all, at once or at a wall time.

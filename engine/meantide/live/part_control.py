@@ -148,6 +148,21 @@ class PartControl:
         self._add(Kind.GLIDE, samples=self._samples(seconds))
         self._set(glide_s=seconds)
 
+    def give_again(self) -> None:
+        """Give an engine that begins all that the part is set to."""
+        state = self.state
+        self._give_voice(state.voice)
+        if state.layout is not None:
+            self.lay_keys(self.tuning, 0.0, Held.FOLLOW)
+        self._add(Kind.PART_LEVEL, amount=state.level_db)
+        self._add(Kind.PAN, amount=state.pan)
+        self._add(Kind.WIDTH, amount=state.width)
+        self._add(Kind.MODE, amount=float(state.mono))
+        self._add(Kind.LIMIT, amount=float(state.limit))
+        self._add(Kind.GLIDE, samples=self._samples(state.glide_s))
+        self._add(Kind.SUSTAIN, amount=float(state.sustain))
+        self._add(Kind.SOSTENUTO, amount=float(state.sostenuto))
+
     # -- inside -----------------------------------------------------------------------------
 
     def _set_up(self, voice: Voice | None = None) -> bool:
