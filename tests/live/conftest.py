@@ -123,11 +123,15 @@ class Recorder:
         """Frames recorded so far."""
         return self._frames
 
-    def close(self) -> np.ndarray:
-        """Stop; return what was recorded, (2, frames)."""
+    @property
+    def samples(self) -> np.ndarray:
+        """What was recorded so far, (2, frames)."""
+        return self._samples[:, : self._frames]
+
+    def close(self) -> None:
+        """Stop. A recorder that is left open takes the test session down with it."""
         self._client.deactivate()
         self._client.close()
-        return self._samples[:, : self._frames]
 
     def _process(self, frames: int) -> None:
         now = self._client.last_frame_time

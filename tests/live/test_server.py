@@ -445,6 +445,28 @@ def test_who_may_speak() -> None:
     stage.close()
 
 
+def test_while_audio_is_away_notes_are_refused_and_what_is_set_is_kept(stage: Stage) -> None:
+    stage.ask("/hertz/on", 440.0, 0.5, 1)
+    stage.play(0.1)
+    stage.engine.away = True
+    for refused in (("/note/on", "A4", 0.5), ("/part/main/hertz/on", 330.0, 0.5),
+                    ("/note/bend", 1, 20.0)):  # fmt: skip
+        [(address, (named, reason))] = stage.ask(*refused)
+        assert (address, named) == ("/error", refused[0])
+        assert reason.startswith("busy: audio is away")
+    # of a bundle only what ends sound is done, and what is set by itself is kept
+    stage.send_bytes(bundle(("/note/off", 1), ("/scale", "19-equal"), ("/note/on", 60, 0.5)))
+    [(_, (named, reason))] = stage.replies()
+    assert (named, reason.endswith("nothing of the bundle was done")) == ("/note/on", True)
+    assert stage.state()["scale"] != "19-equal"
+    assert stage.ask("/scale", "31-equal") == []
+    stage.engine.away = False
+    stage.play(1.0)
+    assert stage.engine.sounding == 0
+    assert stage.state()["scale"] == "31-equal"
+    assert stage.ask("/note/on", "A4", 0.5) == []
+
+
 def test_a_flood_is_dropped_and_told_once_while_another_sender_plays() -> None:
     stage = Stage(limits=Limits(per_s=1e-9, burst=50.0))
     flood = message("/note/on", 60, 0.5)

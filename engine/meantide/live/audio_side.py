@@ -54,6 +54,8 @@ class AudioSide(Protocol):
     @property
     def meter(self) -> MeterView: ...  # noqa: D102
     @property
+    def away(self) -> bool: ...  # noqa: D102
+    @property
     def has_room(self) -> bool: ...  # noqa: D102
     @property
     def latency_samples(self) -> int: ...  # noqa: D102

@@ -28,6 +28,13 @@ class NoRoom(InvalidValue):
     """Refused because the audio side does not keep up, not for what was asked."""
 
 
+class AudioAway(NoRoom):
+    """Refused because there is no audio process, nor another yet: a note would be lost."""
+
+    def __str__(self) -> str:
+        return f"audio is away; allowed: {self.allowed}"
+
+
 class Witness(Protocol):
     """Who is told of what the events do not say themselves: the journal wants it."""
 
@@ -217,6 +224,12 @@ class Control:
         """Raise InvalidValue if the audio side does not keep up."""
         if not self.engine.has_room:
             raise NoRoom("message", "too many at once", "what ends sound, until we keep up")
+
+    def check_heard(self) -> None:
+        """Raise InvalidValue if a note would be lost: without audio, or one that lags behind."""
+        if self.engine.away:
+            raise AudioAway("audio", "away", "what is set, and kept; notes when audio is back")
+        self.check_room()
 
     def later(self, act: Callable[[], None]) -> None:
         """Do what is no event once all else is known to be obeyed."""

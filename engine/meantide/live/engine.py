@@ -74,7 +74,7 @@ class Vitals:
     renewals: int = 0
     """How often another audio process took over."""
     unheard: int = 0
-    """Events sent while there was none."""
+    """Notes begun that no audio process played, since the one they were sent to was going."""
     unreported: int = 0
     """Reports that found no room: if there are any, the journal is not whole."""
 
@@ -121,6 +121,9 @@ class Engine:
         self._overload = Overload(rate, block, notes)
 
     # -- control side -----------------------------------------------------------------------
+
+    away = False
+    """Whether the audio side is gone; this one is here as long as its process."""
 
     @property
     def has_room(self) -> bool:

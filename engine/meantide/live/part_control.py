@@ -62,7 +62,7 @@ class PartControl:
             )
             raise InvalidValue("pitch", describe_pitch(pitch), allowed)
         number = self._control.next_id() if note is None else note
-        self._control.check_room()
+        self._control.check_heard()
         self._add(Kind.NOTE_ON, note=number, pitch=pitch, amount=velocity)
 
     def note_off(self, pitch: Pitch) -> None:
@@ -71,7 +71,7 @@ class PartControl:
 
     def touch(self, kind: Kind, pitch: Pitch, amount: float, seconds: float) -> None:
         """Bend (cents), press or colour (0..1) a note by id, else those of that key or name."""
-        self._control.check_room()
+        self._control.check_heard()
         samples = self._samples(seconds)
         self._add(kind, note=_id_in(pitch), pitch=pitch, amount=amount, samples=samples)
 

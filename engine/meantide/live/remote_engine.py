@@ -7,7 +7,7 @@ sound is made.
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, dataclass
 from itertools import count
 
@@ -17,7 +17,7 @@ from meantide.live.block_clock import BlockStart
 from meantide.live.engine import MOST_KEPT, AudioHealth, Load, Vitals
 from meantide.live.messages import MeterReading, Status
 from meantide.perform.company import Counts
-from meantide.perform.event import Event, Outcome
+from meantide.perform.event import Event, Kind, Outcome
 from meantide.perform.true_peak import LOWEST_DB
 from meantide.perform.values import make_ready
 from meantide.pitch import Tuning
@@ -69,7 +69,7 @@ class RemoteEngine:
         self.renewals = 0
         """How often another audio process took over."""
         self.unheard = 0
-        """Events sent while there was no audio process."""
+        """Notes begun that no audio process played, since the one they were sent to was going."""
         self._numbers = count(number)
         self._lock = threading.Lock()
         self._rest: list[tuple[int, Event]] = []
@@ -85,6 +85,11 @@ class RemoteEngine:
     # -- what the control side has of an engine -----------------------------------------------
 
     @property
+    def away(self) -> bool:
+        """Tell whether there is no audio process at present, so that notes would be lost."""
+        return not self.alive
+
+    @property
     def has_room(self) -> bool:
         """Tell whether the audio side keeps up; while there is none, changes of state may go on."""
         with self._lock:
@@ -94,7 +99,7 @@ class RemoteEngine:
         """Send events to the audio side, where they arrive together; without one they are lost."""
         with self._lock:
             if self._down:
-                self.unheard += len(events)
+                self.unheard += _notes_begun(events)
             else:
                 self._child.link.events.write(events)
 
@@ -228,6 +233,7 @@ class RemoteEngine:
             self._gone = self._clock()
             self._down = True
         self._child.end()
+        self.unheard += _notes_begun(self._child.link.events.read())
         self._child.close()
 
     def renew(self) -> AudioChild:
@@ -282,6 +288,10 @@ class RemoteEngine:
         dated, told = self._child.link.reports.read()
         self.outcomes.extend(told)
         return dated
+
+
+def _notes_begun(events: Iterable[Event]) -> int:
+    return sum(event.kind == Kind.NOTE_ON for event in events)
 
 
 NO_STATUS = Status(
