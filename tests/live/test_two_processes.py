@@ -4,6 +4,8 @@ import os
 import re
 import signal
 import socket
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +18,7 @@ from hypothesis import strategies as st
 from pythonosc.osc_message import OscMessage
 
 import tones
-from live.conftest import LiveEngine, wait_for
+from live.conftest import PATIENCE_S, LiveEngine, wait_for
 from meantide.command import main
 from meantide.journal import read_journal
 from meantide.live.link import MOST_BACKLOG, RecordQueue
@@ -163,6 +165,25 @@ def test_when_control_is_killed_audio_ends_by_itself_and_the_journal_can_be_read
     wait_for("the audio process to end", lambda: not is_there(pid))
     events = read_journal(journal).events
     assert Kind.NOTE_ON in {event.kind for event in events}
+
+
+def test_compiling_is_told_before_the_wait_and_ctrl_c_ends_both_processes_meanwhile(
+    tmp_path: Path,
+) -> None:
+    pytest.importorskip("numba")
+    with subprocess.Popen(
+        [sys.executable, "-u", "-m", "meantide", "live", "--audio", "none", "--port", "0"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        env=os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)},
+    ) as process:
+        assert process.stdout is not None
+        assert "compiling the kernel, once" in process.stdout.readline()
+        process.send_signal(signal.SIGINT)
+        rest = process.stdout.read()  # to its end: nobody is left who could write
+        assert process.wait(PATIENCE_S) == 1
+    assert rest.strip() == "Aborted!"
 
 
 def test_a_set_whose_control_was_killed_goes_on_in_its_last_state(

@@ -73,7 +73,13 @@ class AudioChild:
         self._ear = threading.Thread(target=self._listen, name="meantide-audio-ear", daemon=True)
         self._ear.start()
         self._say(Opening(audio, rate, block, notes, kernel, self.link.name))
-        opened = self._answers.get()
+        try:  # however long that takes: a kernel may have to be compiled first
+            opened = self._answers.get()
+        except BaseException:  # Ctrl-C, that is
+            self._process.kill()
+            self.end()
+            self.close()
+            raise
         if not isinstance(opened, Opened):
             self.end()
             self.close()

@@ -13,6 +13,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import IO, NoReturn
 
@@ -64,23 +65,22 @@ class AudioProcess:
         try:
             host = open_host(opening.audio, opening.rate, opening.block)
         except MeantideError as error:
-            say(self._said, Failed(str(error)))
+            self._say(Failed(str(error)))
             return error.exit_code
         self._link = link = SharedLink(opening.memory)  # kept: views of it outlive this call
         try:
             return self._play(opening, host, link)
         except MeantideError as error:
-            say(self._said, Failed(str(error)))
+            self._say(Failed(str(error)))
             return error.exit_code
         finally:
             host.stop()
 
     def _play(self, opening: Opening, host: Host, link: SharedLink) -> int:
-        kernel = kernel_named(opening.kernel, lambda line: say(self._said, Said(line)))
+        kernel = kernel_named(opening.kernel, lambda line: self._say(Said(line)))
         entries = host.entries()
         trial = Engine(host.rate, host.block, 1, kernel)
-        say(
-            self._said,
+        self._say(
             Opened(
                 host.name, host.rate, host.block, kernel.name, entries.name, trial.latency_samples
             ),
@@ -114,19 +114,24 @@ class AudioProcess:
             if engine.health.blocks != blocks:
                 blocks, moved_s = engine.health.blocks, now_s
             if not host.alive() or now_s - moved_s > LONGEST_STILL_S:
-                say(self._said, Failed(f"{host.name}: the device went away"))
+                self._say(Failed(f"{host.name}: the device went away"))
                 return 3
             if now_s - told_s >= STATUS_S:
                 told_s = now_s
                 lost = link.reports.lost
-                say(self._said, Status.of(engine, lost, host.xruns(), memory_bytes()))
+                self._say(Status.of(engine, lost, host.xruns(), memory_bytes()))
 
     def _obey(self, word: object, engine: Engine) -> None:
         if isinstance(word, HandedOver):
             engine.keep(word.number, word.ready)
-            say(self._said, Kept(word.number))
+            self._say(Kept(word.number))
         elif isinstance(word, ResetMeter):
             engine.meter.ask_reset()
+
+    def _say(self, message: object) -> None:
+        """Tell the control process; that it is gone is for `_listen` to find, and to end it all."""
+        with suppress(OSError):
+            say(self._said, message)
 
     def _listen(self, heard: IO[bytes]) -> None:
         while (word := hear(heard)) is not None:
