@@ -385,7 +385,7 @@ def test_the_questions_of_tuning_pitch_presets_and_namespace(stage: Stage) -> No
 
 
 def test_a_watcher_is_told_until_it_watches_no_more(stage: Stage) -> None:
-    stage.send_bytes(message("/watch", "state", 3600))  # no ping: the state may come before its pong
+    stage.send_bytes(message("/watch", "state", 3600))  # its pong might come later
     other = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
     other.settimeout(20.0)
 
