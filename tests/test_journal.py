@@ -1,6 +1,7 @@
 """Journals: what is written is read back equal, and what is wrong names its file and line."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from meantide.journal import (
     AMOUNTS,
     Journal,
     JournalHead,
+    Run,
     end_line,
     event_line,
     head_line,
@@ -122,9 +124,40 @@ def test_events_written_as_lines_are_read_back_equal(
     file: Path, said: list[tuple[int, Event]], ended: int
 ) -> None:
     lines = [event_line(heard, event) for heard, event in said]
+    run = Run(HEAD, tuple(event for _, event in said), tuple(heard for heard, _ in said), ended)
     assert read_journal(write(file, head_line(HEAD), *lines, end_line(ended))) == Journal(
-        HEAD, {}, {}, tuple(event for _, event in said), tuple(heard for heard, _ in said), ended
+        (run,), {}, {}
     )
+
+
+def test_an_engine_that_takes_over_goes_on_and_what_the_one_before_had_ahead_is_void(
+    file: Path,
+) -> None:
+    second = replace(HEAD, block=64, sample=5_000)
+    ahead = Event(Kind.PAN, 9_000, amount=0.5)
+    early, late = Event(Kind.PAN, 512, amount=-1.0), Event(Kind.PAN, 5_064, amount=1.0)
+    lines = [event_line(256, early), event_line(4_096, ahead), head_line(second)]
+    journal = read_journal(write(file, head_line(HEAD), *lines, event_line(5_064, late)))
+    assert journal.runs == (
+        Run(HEAD, (early,), (256,), 5_000), Run(second, (late,), (5_064,), 5_064)
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("head", "said"),
+    [
+        (replace(HEAD, sample=4_000), "a sample from 4096 on"),
+        (replace(HEAD, rate=44_100, sample=5_000), "the rate of the set, 48000"),
+    ],
+)
+def test_an_engine_cannot_take_over_in_the_past_or_at_another_rate(
+    file: Path, head: JournalHead, said: str
+) -> None:
+    written = write(
+        file, head_line(HEAD), event_line(4_096, Event(Kind.PAN, 4_096)), head_line(head)
+    )
+    with pytest.raises(InvalidValue, match=said):
+        read_journal(written)
 
 
 @given(st.dictionaries(st.integers(1, 2**62), tunings | voices, max_size=4))

@@ -89,7 +89,7 @@ for module in pkgutil.walk_packages(package.__path__, package.__name__ + "."):
         importlib.import_module(module.name)
 loaded = {name.partition(".")[0] for name in sys.modules} - before - {"meantide"}
 ours = sorted({name.split(".")[1] for name in sys.modules if name.startswith("meantide.")})
-loaded -= set(sys.stdlib_module_names)
+loaded -= set(sys.stdlib_module_names) | {"__mp_main__"}  # multiprocessing's word for __main__
 json.dump([sorted(loaded), ours, threading.active_count()], sys.stdout)
 """
 

@@ -1,9 +1,10 @@
 """Journals: a live set as lines of JSON, from which it can be rendered again bit for bit.
 
-The first line says how the engine ran. Then come, in order of arrival, values under their numbers
-(before the event that takes them), parts with their names (before their events) and events, each
-with the sample it acts at and the one it was heard at; a last line says at which sample the set
-ended.
+The first line says how the engine ran; another such line, that another engine took over when it, or
+its device, was gone. Then come, in order of arrival, values under their numbers (before the event
+that takes them), parts with their names (before their events) and events, each with the sample it
+acts at and the one it was heard at; and now and then a line with the sample that the set has come
+to, of which the last says where it ended.
 """
 
 import json
@@ -60,32 +61,67 @@ NO_AMOUNT = (0.0, 0.0)
 
 @dataclass(frozen=True, slots=True)
 class JournalHead:
-    """How the engine ran: samples a second, frames a block, the most notes at once, its kernel."""
+    """How the engine ran: samples a second, frames a block, the most notes at once, its kernel.
+
+    `sample` is the first that it made: one that takes over from another goes on in its time.
+    """
 
     rate: int
     block: int
     notes: int
     kernel: str
+    sample: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """What one engine was given of a set: its events, and with each the sample it was heard at."""
+
+    head: JournalHead
+    events: tuple[Event, ...]
+    heard: tuple[int, ...]
+    ended: int
+    """The sample it came to, as far as the journal tells."""
 
 
 @dataclass(frozen=True, slots=True)
 class Journal:
-    """A whole journal read back; `heard` holds the sample each event was heard at."""
+    """A whole journal read back: the engines that played one after the other, in order of time.
 
-    head: JournalHead
+    All of them have the rate of the first.
+    """
+
+    runs: tuple[Run, ...]
     values: Mapping[int, Tuning | Voice]
     parts: Mapping[int, str]
     """The names of the parts that were made; 0, `main`, is not among them."""
-    events: tuple[Event, ...]
-    heard: tuple[int, ...]
-    ended: int
+
+    @property
+    def head(self) -> JournalHead:
+        """How the first engine ran."""
+        return self.runs[0].head
+
+    @property
+    def events(self) -> tuple[Event, ...]:
+        """All events, in order of arrival."""
+        return tuple(event for run in self.runs for event in run.events)
+
+    @property
+    def heard(self) -> tuple[int, ...]:
+        """The sample each event was heard at."""
+        return tuple(sample for run in self.runs for sample in run.heard)
+
+    @property
+    def ended(self) -> int:
+        """The sample it came to in the end."""
+        return self.runs[-1].ended
 
 
 def head_line(head: JournalHead) -> str:
     """Return the first line of a journal."""
     return _line(
         meantide=__version__, kind="journal", rate=head.rate, block=head.block, notes=head.notes,
-        kernel=head.kernel,
+        kernel=head.kernel, sample=head.sample,
     )  # fmt: skip
 
 
@@ -136,36 +172,73 @@ def read_journal(path: Path) -> Journal:
     records = [parse_json(line, f"{path}:{number}") for number, line in enumerate(whole, start=1)]
     if not records:
         raise InvalidValue("journal", "no line", "a first line of kind journal", str(path))
-    head = _read_head(records[0])
+    runs = [_Running(_read_head(records[0]))]
     values: dict[int, Tuning | Voice] = {}
     parts: dict[int, str] = {}
-    events: list[Event] = []
-    heard: list[int] = []
-    ended = 0
     for record in records[1:]:
         form = record.fields("value", "tuning", "voice", "event", "heard", "sample", "part", "note",
-                             "pitch", "amount", "samples", "held", "named",
-                             "ended").only_one_of(
-            "tuning", "voice", "event", "named", "ended"
+                             "pitch", "amount", "samples", "held", "named", "ended", "meantide",
+                             "kind", "rate", "block", "notes", "kernel").only_one_of(
+            "tuning", "voice", "event", "named", "ended", "meantide"
         )  # fmt: skip
         if form == "event":
-            at, event = _read_event(record)
-            events.append(event)
-            heard.append(at)
-            ended = max(ended, event.sample)
+            runs[-1].add(*_read_event(record))
         elif form == "ended":
-            ended = record.fields("ended").integer("ended", 0, LARGEST)
+            runs[-1].ended = record.fields("ended").integer("ended", 0, LARGEST)
+        elif form == "meantide":
+            runs.append(_Running(_read_next_head(record, runs[-1])))
         elif form == "named":
             named = record.fields("part", "named")
             parts[named.integer("part", 1, MOST_PART)] = named.text("named")
         else:
             number, value = _read_value(record)
             values[number] = value
-    return Journal(head, values, parts, tuple(events), tuple(heard), ended)
+    until = [*(run.head.sample for run in runs[1:]), None]
+    done = tuple(run.done(upto) for run, upto in zip(runs, until, strict=True))
+    return Journal(done, values, parts)
+
+
+class _Running:
+    """A run of which more is read."""
+
+    def __init__(self, head: JournalHead) -> None:
+        self.head, self.ended, self.came_to = head, head.sample, head.sample
+        self._events: list[Event] = []
+        self._heard: list[int] = []
+
+    def add(self, heard: int, event: Event) -> None:
+        """Take in an event."""
+        self._events.append(event)
+        self._heard.append(heard)
+        self.came_to = heard
+        self.ended = max(self.ended, event.sample)
+
+    def done(self, until: int | None) -> Run:
+        """Return the run, without what was dated from `until` on: the engine was gone by then."""
+        acted = [
+            (heard, event)
+            for heard, event in zip(self._heard, self._events, strict=True)
+            if until is None or event.sample < until
+        ]
+        ended = self.ended if until is None else min(self.ended, until)
+        return Run(
+            self.head, tuple(event for _, event in acted), tuple(heard for heard, _ in acted), ended
+        )
+
+
+def _read_next_head(record: Value, before: _Running) -> JournalHead:
+    """Read the head of an engine that took over."""
+    head = _read_head(record)
+    if head.rate != before.head.rate:
+        raise record.error(f"the rate of the set, {before.head.rate}", str(head.rate))
+    if head.sample < before.came_to:
+        allowed = f"a sample from {before.came_to} on, where the engine before it was"
+        raise record.error(allowed, str(head.sample))
+    return head
 
 
 def _read_head(record: Value) -> JournalHead:
-    fields = record.fields("meantide", "kind", "rate", "block", "notes", "kernel")
+    fields = record.fields("meantide", "kind", "rate", "block", "notes", "kernel", "sample")
     fields.text("meantide")
     fields.choice("kind", ("journal",))
     return JournalHead(
@@ -173,6 +246,7 @@ def _read_head(record: Value) -> JournalHead:
         fields.integer("block", 1, 8192),
         fields.integer("notes", 1, 4096),
         fields.choice("kernel", KERNELS, NUMPY),  # older journals do not say it
+        fields.integer("sample", 0, LARGEST, 0),  # nor this
     )
 
 

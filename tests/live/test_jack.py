@@ -3,6 +3,7 @@
 import json
 import os
 import signal
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -12,8 +13,12 @@ import soundfile
 from click.testing import CliRunner
 
 from live.conftest import JACK_RATE, PATIENCE_S, LiveEngine, Recorder, jack_named, wait_for
+from meantide.client import Busy, Client
 from meantide.command import main
+from meantide.journal import read_journal
 from meantide.perform.end_of_line import Line
+from meantide.perform.event import Kind
+from meantide.pitch import Tuning
 from meantide.voice.kernels import NUMPY
 
 ATTEMPTS = 5
@@ -49,19 +54,18 @@ def play_a_set(engine: LiveEngine, recorder: Recorder) -> None:
 def record_a_set(engines: Any, server: str, folder: Path) -> tuple[np.ndarray, Path]:
     """Return a recording without lost blocks, and the journal of the set recorded."""
     for attempt in range(ATTEMPTS):
-        recorder = Recorder(server, 60.0)
         journal = folder / f"set-{attempt}.jsonl"
-        engine = engines(
-            "--audio", "jack", "--level", "-14", "--journal", str(journal), server=server
-        )
-        assert engine.port, engine.lines
-        recorder.connect("meantide")
-        play_a_set(engine, recorder)
-        lost = recorder.lost  # ports coming and going make JACK stumble; that is not our sound
-        assert engine.end() == 0, engine.lines
-        recording = recorder.close()
+        with closing(Recorder(server, 60.0)) as recorder:
+            engine = engines(
+                "--audio", "jack", "--level", "-14", "--journal", str(journal), server=server
+            )
+            assert engine.port, engine.lines
+            recorder.connect("meantide")
+            play_a_set(engine, recorder)
+            lost = recorder.lost  # ports coming and going make JACK stumble; that is not our sound
+            assert engine.end() == 0, engine.lines
         if lost == 0:
-            return recording, journal
+            return recorder.samples, journal
     return pytest.fail(f"JACK lost blocks in each of {ATTEMPTS} recordings")
 
 
@@ -112,18 +116,41 @@ def test_auto_finds_jack_and_sigterm_ends_it_cleanly(jack_server: str, engines: 
     assert any("ended after" in line for line in engine.lines)
 
 
-def test_a_jack_server_that_goes_away_is_told_and_ends_the_set(engines: Any) -> None:
-    with jack_named(f"meantide-goes-{os.getpid()}") as (name, process):
-        engine = engines("--audio", "jack", server=name)
+def test_a_jack_server_that_goes_away_is_told_and_found_again_with_all_that_was_set(
+    engines: Any, tmp_path: Path
+) -> None:
+    name, journal = f"meantide-goes-{os.getpid()}", tmp_path / "set.jsonl"
+    with jack_named(name) as (_, process):
+        engine = engines("--audio", "jack", "--journal", str(journal), server=name)
         assert engine.port, engine.lines
-        recorder = Recorder(name, 10.0)
-        recorder.connect("meantide")  # it plays, so it is past its start
-        recorder.close()
+        with closing(Recorder(name, 10.0)) as recorder:
+            recorder.connect("meantide")  # it plays, so it is past its start
+        engine.send("/part/reed/scale", "s", "never")  # refused, and nothing comes of it
+        engine.send("/scale", "s", "19-equal")
+        engine.send("/part/reed/level", "f", "-7")
         process.terminate()  # killed, it would keep one of the few places JACK has for servers
-        assert engine.process.wait(PATIENCE_S) == 3
-        assert engine.reader is not None
-        engine.reader.join()
-        assert any("the device went away" in line for line in engine.lines)
+        wait_for("word of it", lambda: any("the device went away" in line for line in engine.lines))
+        with Client(port=engine.port, patience_s=PATIENCE_S) as quay:
+            with pytest.raises(Busy, match="audio is away"):
+                quay.ask("/note/on", "A4", 0.5)
+            quay.ask("/part/reed/pan", 0.25)  # obeyed, and kept
+    with jack_named(name):
+        wait_for("audio again", lambda: any("audio again" in line for line in engine.lines))
+        with closing(Recorder(name, 20.0)) as recorder:
+            recorder.connect("meantide")
+            engine.send("/part/reed/note/on", "sf", "A4", "0.5")
+            wait_for("sound", lambda: np.any(recorder.samples))
+        assert engine.end() == 0, engine.lines
+    first, second = read_journal(journal).runs
+    assert second.head.sample > first.ended
+    set_again = {
+        event.kind: event for event in second.events if event.part == 1 or event.kind == Kind.TUNING
+    }
+    assert set_again[Kind.PART_LEVEL].amount == -7.0
+    assert set_again[Kind.PAN].amount == 0.25
+    tuned = read_journal(journal).values[set_again[Kind.TUNING].value]
+    assert isinstance(tuned, Tuning)
+    assert tuned.scale.label == "19-equal"
 
 
 def test_no_device_is_said_with_what_there_is(engines: Any) -> None:

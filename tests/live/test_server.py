@@ -385,7 +385,7 @@ def test_the_questions_of_tuning_pitch_presets_and_namespace(stage: Stage) -> No
 
 
 def test_a_watcher_is_told_until_it_watches_no_more(stage: Stage) -> None:
-    assert stage.ask("/watch", "state", 3600) == []
+    stage.send_bytes(message("/watch", "state", 3600))  # its pong might come later
     other = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
     other.settimeout(20.0)
 
@@ -443,6 +443,28 @@ def test_who_may_speak() -> None:
         OscServer("0.0.0.0", 0, stage.control)  # noqa: S104  refused
     OscServer("0.0.0.0", 0, stage.control, stage.server.allow).stop()  # noqa: S104
     stage.close()
+
+
+def test_while_audio_is_away_notes_are_refused_and_what_is_set_is_kept(stage: Stage) -> None:
+    stage.ask("/hertz/on", 440.0, 0.5, 1)
+    stage.play(0.1)
+    stage.engine.away = True
+    for refused in (("/note/on", "A4", 0.5), ("/part/main/hertz/on", 330.0, 0.5),
+                    ("/note/bend", 1, 20.0)):  # fmt: skip
+        [(address, (named, reason))] = stage.ask(*refused)
+        assert (address, named) == ("/error", refused[0])
+        assert reason.startswith("busy: audio is away")
+    # of a bundle only what ends sound is done, and what is set by itself is kept
+    stage.send_bytes(bundle(("/note/off", 1), ("/scale", "19-equal"), ("/note/on", 60, 0.5)))
+    [(_, (named, reason))] = stage.replies()
+    assert (named, reason.endswith("nothing of the bundle was done")) == ("/note/on", True)
+    assert stage.state()["scale"] != "19-equal"
+    assert stage.ask("/scale", "31-equal") == []
+    stage.engine.away = False
+    stage.play(1.0)
+    assert stage.engine.sounding == 0
+    assert stage.state()["scale"] == "31-equal"
+    assert stage.ask("/note/on", "A4", 0.5) == []
 
 
 def test_a_flood_is_dropped_and_told_once_while_another_sender_plays() -> None:
@@ -544,7 +566,7 @@ def test_the_audio_side_survives_a_fault_with_silence_and_counts_it(stage: Stage
     stage.engine.fill(out)
     assert not out.any()
     out = np.ones((2, BLOCK), np.float32)
-    stage.engine._to_audio._groups.append(bytes([255]) * RECORD.size)  # no such kind of event
+    stage.engine._to_audio.ring.write([bytes([255]) * RECORD.size])  # no such kind of event
     stage.engine.fill(out)
     assert not out.any()  # what stood in the buffer before does not sound again
     assert stage.engine.health.errors == 2

@@ -7,15 +7,15 @@ from pathlib import Path
 import click
 
 from meantide.catalogue import Catalogue
-from meantide.command.kernel_choice import kernel_option, notice
+from meantide.command.kernel_choice import kernel_option
 from meantide.errors import InvalidValue
+from meantide.live.host import BACK_ENDS
 from meantide.live.reference import reference
 from meantide.live.server import DEFAULT_HOST, DEFAULT_PORT, Network
-from meantide.live.session import BACK_ENDS, FADE_IN_S, Session, Wishes
+from meantide.live.session import FADE_IN_S, Session, Wishes
 from meantide.perform.limiter import CEILING_DBTP
 from meantide.perform.master import RISE_DB_PER_S, level_gain, rise_samples
 from meantide.pitch import Tuning
-from meantide.voice.kernels import kernel_named
 
 DEFAULT_LEVEL_DB = -30.0
 CAUTION = (
@@ -93,6 +93,11 @@ def _print_addresses(context: click.Context) -> None:
     help="A new file for all that is played; `meantide render` makes it sound again.",
 )
 @click.option(
+    "--resume",
+    is_flag=True,
+    help="Go on with --journal, if it is there: the tuning, parts and level it ends in.",
+)
+@click.option(
     "--addresses",
     is_flag=True,
     is_eager=True,
@@ -115,6 +120,7 @@ def live(
     notes: int,
     level: float,
     journal: Path | None,
+    resume: bool,
     kernel: str,
 ) -> None:
     """Start the engine and its OSC server; Ctrl-C ends it.
@@ -123,17 +129,19 @@ def live(
     meantide live --scale 31-equal --anchor A4=435
     oscsend osc.udp://127.0.0.1:40440 /note/on sf C#5 0.6
     """
+    if resume and journal is None:
+        raise InvalidValue("resume", "no --journal", "--resume together with --journal FILE")
     catalogue = Catalogue()
     tuning = Tuning(catalogue.scale(scale), catalogue.anchor(anchor), catalogue.layout(layout))
     wishes = Wishes(
         audio, rate, block, notes, host, port, tuning, catalogue.voice(voice), level, journal,
-        kernel_named(kernel, notice), allow=tuple(map(_network, networks)),
+        kernel, resume, allow=tuple(map(_network, networks)),
     )  # fmt: skip
     presets = Catalogue(paths=False)  # strangers name presets, never files
     session = Session(wishes, presets, click.echo)
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda *_: session.end())
-    _announce(session, level)
+    _announce(session, session.control.state.level_db)
     session.run()
     _farewell(session)
 
@@ -150,8 +158,8 @@ def _announce(session: Session, level: float) -> None:
     engine, server, tuning = session.engine, session.server, session.control.state.tuning
     fade_in_s = max(FADE_IN_S, rise_samples(0.0, level_gain(level), engine.rate) / engine.rate)
     click.echo(
-        f"audio: {session.host.name}, {engine.rate} Hz, {engine.block} frames a block, "
-        f"{session.kernel} kernel\n"
+        f"audio: {engine.host}, {engine.rate} Hz, {engine.block} frames a block, "
+        f"{engine.kernel} kernel, in process {engine.audio_pid}\n"
         f"OSC: udp {server.host}:{server.port}, tcp at the same\n"
         f"tuning: {tuning.scale.label}, {tuning.anchor.label}; "
         f"voice: {session.control.state.main.voice.name}\n"

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from meantide.live.block_clock import EnvelopeClock
 from meantide.voice.kernel import F32
 
 
@@ -38,6 +39,14 @@ class ClockHost:
         self._stop.set()
         if self._thread is not None:
             self._thread.join()
+
+    def entries(self) -> EnvelopeClock:
+        """Return what maps wall time to samples."""
+        return EnvelopeClock(self.rate, self.block)
+
+    def xruns(self) -> int:
+        """Return -1: there is no device that could count."""
+        return -1
 
     def _run(self, fill: Callable[[F32], None]) -> None:
         out = np.zeros((2, self.block), np.float32)

@@ -12,7 +12,7 @@ from typing import Protocol
 
 from meantide.catalogue import Catalogue
 from meantide.errors import InvalidValue, not_found
-from meantide.live.engine import Engine
+from meantide.live.audio_side import AudioSide
 from meantide.live.part_control import PartControl
 from meantide.live.state import State
 from meantide.perform.event import ALL_PARTS, AT_ONCE, NO_NOTE, Event, Held, Kind
@@ -26,6 +26,13 @@ HORIZON_S = 60.0
 
 class NoRoom(InvalidValue):
     """Refused because the audio side does not keep up, not for what was asked."""
+
+
+class AudioAway(NoRoom):
+    """Refused because there is no audio process, nor another yet: a note would be lost."""
+
+    def __str__(self) -> str:
+        return f"audio is away; allowed: {self.allowed}"
 
 
 class Witness(Protocol):
@@ -45,7 +52,7 @@ class Control:
     """
 
     def __init__(
-        self, engine: Engine, catalogue: Catalogue, state: State, witness: Witness | None = None
+        self, engine: AudioSide, catalogue: Catalogue, state: State, witness: Witness | None = None
     ) -> None:
         self.engine, self.catalogue, self.state = engine, catalogue, state
         self._witness = witness
@@ -62,12 +69,17 @@ class Control:
         """Keys struck, by part, that play nothing in the layout there is; said once of each."""
 
     def start(self, fade_s: float) -> None:
-        """Give the engine its first tuning and voice, and bring the level up from silence."""
-        self.change_tuning(self.state.tuning, 0.0, Held.FOLLOW)
-        for name, part in self.state.parts.items():
-            PartControl(self, name).change_voice(part.voice)
-        self.change_level(self.state.level_db, fade_s)
-        self.commit()
+        """Give the engine all that is set, and bring the level up from silence.
+
+        An engine that begins has none of it, nor one that takes over from another.
+        """
+        with self.turn:
+            self.begin(None)
+            self.change_tuning(self.state.tuning, 0.0, Held.FOLLOW)
+            for name in self.state.parts:
+                PartControl(self, name).give_again()
+            self.change_level(self.state.level_db, fade_s)
+            self.commit()
 
     def begin(self, wall_s: float | None) -> None:
         """Begin requests that act together or not at all, at once or at a wall time.
@@ -212,6 +224,12 @@ class Control:
         """Raise InvalidValue if the audio side does not keep up."""
         if not self.engine.has_room:
             raise NoRoom("message", "too many at once", "what ends sound, until we keep up")
+
+    def check_heard(self) -> None:
+        """Raise InvalidValue if a note would be lost: without audio, or one that lags behind."""
+        if self.engine.away:
+            raise AudioAway("audio", "away", "what is set, and kept; notes when audio is back")
+        self.check_room()
 
     def later(self, act: Callable[[], None]) -> None:
         """Do what is no event once all else is known to be obeyed."""

@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import count
 
+from meantide.live.block_clock import BlockStart, EntryClock, NowClock
 from meantide.live.block_times import BlockTimes, LostBlocks
 from meantide.live.link import RecordQueue
 from meantide.live.overload import Overload
@@ -18,6 +19,7 @@ from meantide.perform.event import ALL_PARTS, Event, Kind, Outcome
 from meantide.perform.master import QUIETEST_DB
 from meantide.perform.meter import Meter
 from meantide.perform.performance import Performance
+from meantide.perform.values import Ready
 from meantide.pitch import Tuning
 from meantide.voice.kernel import F32, Kernel
 from meantide.voice.voices import Voice
@@ -60,12 +62,30 @@ class Load:
     """Events that wait for their sample."""
 
 
+@dataclass(frozen=True, slots=True)
+class Vitals:
+    """How the process behind an engine gets on."""
+
+    uptime_s: float
+    memory_bytes: int = 0
+    """What it holds of the machine's memory; 0 where that is not told."""
+    xruns: int = -1
+    """Late or lost blocks by JACK's own count; -1 where there is no JACK to ask."""
+    renewals: int = 0
+    """How often another audio process took over."""
+    unheard: int = 0
+    """Notes begun that no audio process played, since the one they were sent to was going."""
+    unreported: int = 0
+    """Reports that found no room: if there are any, the journal is not whole."""
+
+
 class Engine:
     """One performance and the two ends of its link.
 
     The control side calls `send`, `hand_over`, `dated_events`, `sample_at`; the host calls `fill`.
     `clock` (seconds, steady) is what blocks are timed by. `thins` says whether notes are thinned
-    when blocks take too long.
+    when blocks take too long. `sample` is the first to be made, `queue` where events come from,
+    `entries` what maps wall time to samples.
     """
 
     def __init__(
@@ -76,23 +96,34 @@ class Engine:
         kernel: Kernel,
         clock: Callable[[], float] = time.perf_counter,
         thins: bool = True,
+        sample: int = 0,
+        queue: RecordQueue | None = None,
+        entries: EntryClock | None = None,
     ) -> None:
         self.rate, self.block = rate, block
         self.health = AudioHealth()
         self.outcomes: deque[Outcome] = deque(maxlen=MOST_KEPT)
-        self._performance = Performance(rate, block, notes, QUIETEST_DB, self.outcomes, kernel)
+        self._performance = Performance(
+            rate, block, notes, QUIETEST_DB, self.outcomes, kernel, sample
+        )
         self.meter = Meter(rate, block, kernel.name)
         """Of what leaves; any thread may read it."""
-        self._to_audio = RecordQueue()
+        self._to_audio = queue or RecordQueue()
         self._dated: deque[tuple[int, Event]] = deque(maxlen=MOST_KEPT)
         self._numbers = count(1)
-        self._clock = (0, time.time())
+        self._entries = entries or NowClock(rate)
+        self.clock = BlockStart(sample, time.time(), 1.0 / rate)
+        """When the last block was asked for, by the clock `entries`."""
         self._seconds, self._thins = clock, thins
+        self._began_s = time.monotonic()
         self._times = BlockTimes()
         self._lost = LostBlocks(block / rate)
         self._overload = Overload(rate, block, notes)
 
     # -- control side -----------------------------------------------------------------------
+
+    away = False
+    """Whether the audio side is gone; this one is here as long as its process."""
 
     @property
     def has_room(self) -> bool:
@@ -109,6 +140,10 @@ class Engine:
         self._performance.hand_over(number, value)
         return number
 
+    def keep(self, number: int, ready: Ready) -> None:
+        """Keep a value that the control side made ready, under the number it gave."""
+        self._performance.keep(number, ready)
+
     def dated_events(self) -> list[tuple[int, Event]]:
         """Return the events accepted since the last call, each with the sample it was heard at."""
         events = []
@@ -119,11 +154,10 @@ class Engine:
     def sample_at(self, wall_s: float) -> int:
         """Return the sample that leaves at a wall time (seconds since 1970), by the last block.
 
-        As exact as the host's callback is punctual: a few samples when idle, a block at worst.
+        As exact as the clock of block entries that there is.
         What is asked for sooner than `latency_samples` from now comes late.
         """
-        sample, began = self._clock
-        return sample - self.latency_samples + round((wall_s - began) * self.rate)
+        return self.clock.sample_at(wall_s) - self.latency_samples
 
     @property
     def latency_samples(self) -> int:
@@ -143,7 +177,7 @@ class Engine:
     @property
     def block_began_s(self) -> float:
         """Wall time (seconds since 1970) at which the last block was asked for."""
-        return self._clock[1]
+        return self.clock.began_s
 
     @property
     def sample(self) -> int:
@@ -184,6 +218,11 @@ class Engine:
             waiting=self._performance.waiting,
         )
 
+    @property
+    def vitals(self) -> Vitals:
+        """How this process gets on, as far as the engine knows."""
+        return Vitals(time.monotonic() - self._began_s)
+
     # -- audio side -------------------------------------------------------------------------
 
     def fill(self, out: F32) -> None:
@@ -191,7 +230,7 @@ class Engine:
         began_s = self._seconds()
         try:
             self._lost.asked(began_s)
-            self._clock = (self._performance.sample, time.time())
+            self.clock = self._entries.asked(self._performance.sample)
             self._take_events()
             if self._thins:
                 self._thin()

@@ -307,7 +307,7 @@ def _ask_state(control: Control) -> Sequence[Reply]:
 
 
 def _ask_load(control: Control) -> Sequence[Reply]:
-    load, engine = control.engine.load, control.engine
+    load, engine, vitals = control.engine.load, control.engine, control.engine.vitals
     block_ms = 1000.0 * engine.block / engine.rate
     said: dict[str, Argument] = {
         "block_ms": block_ms,
@@ -323,6 +323,13 @@ def _ask_load(control: Control) -> Sequence[Reply]:
         "most": load.most,
         "thinned": load.thinned,
         "waiting": load.waiting,
+        "errors": engine.health.errors,
+        "xruns": vitals.xruns,
+        "memory_mb": vitals.memory_bytes / 1e6,
+        "uptime_s": vitals.uptime_s,
+        "renewals": vitals.renewals,
+        "unheard": vitals.unheard,
+        "unreported": vitals.unreported,
     }
     return [_pairs("/reply/load", said)]
 

@@ -62,7 +62,7 @@ class PartControl:
             )
             raise InvalidValue("pitch", describe_pitch(pitch), allowed)
         number = self._control.next_id() if note is None else note
-        self._control.check_room()
+        self._control.check_heard()
         self._add(Kind.NOTE_ON, note=number, pitch=pitch, amount=velocity)
 
     def note_off(self, pitch: Pitch) -> None:
@@ -71,7 +71,7 @@ class PartControl:
 
     def touch(self, kind: Kind, pitch: Pitch, amount: float, seconds: float) -> None:
         """Bend (cents), press or colour (0..1) a note by id, else those of that key or name."""
-        self._control.check_room()
+        self._control.check_heard()
         samples = self._samples(seconds)
         self._add(kind, note=_id_in(pitch), pitch=pitch, amount=amount, samples=samples)
 
@@ -147,6 +147,21 @@ class PartControl:
         self._set_up()
         self._add(Kind.GLIDE, samples=self._samples(seconds))
         self._set(glide_s=seconds)
+
+    def give_again(self) -> None:
+        """Give an engine that begins all that the part is set to."""
+        state = self.state
+        self._give_voice(state.voice)
+        if state.layout is not None:
+            self.lay_keys(self.tuning, 0.0, Held.FOLLOW)
+        self._add(Kind.PART_LEVEL, amount=state.level_db)
+        self._add(Kind.PAN, amount=state.pan)
+        self._add(Kind.WIDTH, amount=state.width)
+        self._add(Kind.MODE, amount=float(state.mono))
+        self._add(Kind.LIMIT, amount=float(state.limit))
+        self._add(Kind.GLIDE, samples=self._samples(state.glide_s))
+        self._add(Kind.SUSTAIN, amount=float(state.sustain))
+        self._add(Kind.SOSTENUTO, amount=float(state.sostenuto))
 
     # -- inside -----------------------------------------------------------------------------
 

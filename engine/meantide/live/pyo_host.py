@@ -17,6 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meantide.errors import DeviceError
+from meantide.live.block_clock import EntryClock, EnvelopeClock
+from meantide.live.jack_clock import JackClock
 from meantide.voice.kernel import F32
 
 BACK_ENDS = ("jack", "portaudio")
@@ -49,6 +51,7 @@ class PyoHost:
         self._tables: list[Any] = [self._pyo.DataTable(size=self.block) for _ in range(2)]
         self._readers: list[Any] = []
         self._views: list[NDArray[np.float64]] = []
+        self._jack_clock: JackClock | None = None
 
     def start(self, fill: Callable[[F32], None]) -> None:
         """Begin to ask `fill` for blocks of shape (2, block), in the audio thread."""
@@ -64,6 +67,18 @@ class PyoHost:
             raise DeviceError(f"{self.name}: the device went away") from error
         with _quiet():
             self._server.start()
+
+    def entries(self) -> EntryClock:
+        """Return what maps wall time to samples: JACK's own clock where it can be had."""
+        if self.name == "jack":
+            with contextlib.suppress(OSError, ImportError):  # no JACK library but pyo's own
+                self._jack_clock = JackClock(self.rate)
+                return self._jack_clock
+        return EnvelopeClock(self.rate, self.block)
+
+    def xruns(self) -> int:
+        """Return how many xruns JACK told of; -1 if nobody could be asked."""
+        return -1 if self._jack_clock is None else self._jack_clock.xruns
 
     def alive(self) -> bool:
         """Tell whether the device is still there."""

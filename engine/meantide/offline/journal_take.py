@@ -2,7 +2,7 @@
 
 import math
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,7 +10,7 @@ import numpy as np
 
 from meantide import __version__
 from meantide.errors import InvalidValue
-from meantide.journal import Journal
+from meantide.journal import Journal, Run
 from meantide.offline.logged_balance import LoggedBalance
 from meantide.offline.logged_story import Played, told_in_full
 from meantide.offline.logged_voice import Spectra, logged_voice
@@ -51,15 +51,15 @@ def render_journal(
     Raises InvalidValue if the journal holds no tuning, or the files cannot be written.
     """
     head = journal.head
-    performance = Performance(head.rate, head.block, head.notes, QUIETEST_DB, [], kernel)
     tunings = _logged_tunings(journal)
     if not tunings:
         raise InvalidValue("journal", "no tuning", "a set in which something was tuned", name)
     first = next(value for value in journal.values.values() if isinstance(value, Tuning))
+    runs = [_Sounded(journal, run, kernel) for run in journal.runs]
 
     def log(measured: Measured) -> TakeLog:
         spectra = Spectra()
-        notes = _Notes(journal, performance.outcomes, measured.frames, spectra)
+        notes = _Notes(journal, [run.told() for run in runs], measured.frames, spectra)
         return TakeLog(
             meantide=__version__,
             wav=out.name,
@@ -71,7 +71,7 @@ def render_journal(
             title=name,
             score=name,
             level_db=_loudest_level(journal),
-            limited_db=performance.line.most_taken_db,
+            limited_db=max(run.performance.line.most_taken_db for run in runs),
             loudness_lufs=measured.loudness_lufs,
             true_peak_dbtp=measured.true_peak_dbtp,
             tunings=tunings,
@@ -81,28 +81,68 @@ def render_journal(
         )
 
     take = TakeHead(name, describe_tuning(first), head.rate)
-    measuring = Measuring(head.rate, head.block, kernel.name)
-    blocks = undelayed(performance, _blocks(journal, performance))
-    return write_take(out, take, sample_format, measuring, blocks, log)
+    longest = max(run.head.block for run in journal.runs)
+    measuring = Measuring(head.rate, longest, kernel.name)
+    return write_take(out, take, sample_format, measuring, _joined(runs), log)
 
 
-def _blocks(journal: Journal, performance: Performance) -> Iterator[F32]:
-    """Schedule each event at the block it was heard at, and make the blocks.
+class _Sounded:
+    """One engine of a set again: its performance, and the blocks it makes."""
 
-    A value is handed over with its event: a long set may hold more than there is room for.
-    """
-    out = np.zeros((2, journal.head.block), np.float32)
-    upcoming = iter(zip(journal.heard, journal.events, strict=True))
-    next_one = next(upcoming, None)
-    while performance.sample < journal.ended or next_one is not None:
-        while next_one is not None and next_one[0] <= performance.sample:
-            event = next_one[1]
-            if event.value in journal.values:
-                performance.hand_over(event.value, journal.values[event.value])
-            performance.schedule(event)
-            next_one = next(upcoming, None)
-        performance.fill(out)
-        yield out
+    def __init__(self, journal: Journal, run: Run, kernel: Kernel) -> None:
+        head = run.head
+        self._journal, self._run = journal, run
+        self.start, self.block = head.sample, head.block
+        self.performance = Performance(
+            head.rate, head.block, head.notes, QUIETEST_DB, [], kernel, head.sample
+        )
+
+    def told(self) -> list[Outcome]:
+        """Return what became of its notes; those that sounded when it was gone ended then."""
+        told = list(self.performance.outcomes)
+        ended = self.performance.sample
+        told += [Outcome(OutcomeKind.ENDED, ended, note.id) for note in self.performance.notes]
+        return told
+
+    def blocks(self) -> Iterator[F32]:
+        """Yield what it made, each sample at its own place in time."""
+        return undelayed(self.performance, self._as_heard())
+
+    def _as_heard(self) -> Iterator[F32]:
+        """Schedule each event at the block it was heard at, and make the blocks.
+
+        A value is handed over with its event: a long set may hold more than there is room for.
+        """
+        performance, values = self.performance, self._journal.values
+        out = np.zeros((2, self.block), np.float32)
+        upcoming = iter(zip(self._run.heard, self._run.events, strict=True))
+        next_one = next(upcoming, None)
+        while performance.sample < self._run.ended or next_one is not None:
+            while next_one is not None and next_one[0] <= performance.sample:
+                event = next_one[1]
+                if event.value in values:
+                    performance.hand_over(event.value, values[event.value])
+                performance.schedule(event)
+                next_one = next(upcoming, None)
+            performance.fill(out)
+            yield out
+
+
+def _joined(runs: Sequence[_Sounded]) -> Iterator[F32]:
+    """Yield the blocks of all, with silence for as long as there was no engine."""
+    at = runs[0].start
+    for run, following in zip(runs, [*runs[1:], None], strict=True):
+        silence = np.zeros((2, run.block), np.float32)
+        while at < run.start:
+            piece = silence[:, : min(run.start - at, run.block)]
+            at += piece.shape[1]
+            yield piece
+        for block in run.blocks():
+            room = block.shape[1] if following is None else following.start - at
+            piece = block[:, : max(room, 0)]
+            at += piece.shape[1]
+            if piece.size:
+                yield piece
 
 
 def _logged_tunings(journal: Journal) -> tuple[LoggedTuning, ...]:
@@ -141,7 +181,7 @@ class _Notes:
     """Puts the events of notes and what was reported of them together."""
 
     def __init__(
-        self, journal: Journal, outcomes: Iterable[Outcome], frames: int, spectra: Spectra
+        self, journal: Journal, told: Sequence[list[Outcome]], frames: int, spectra: Spectra
     ) -> None:
         self._journal = journal
         self._spectra = spectra
@@ -149,14 +189,14 @@ class _Notes:
         self._frames = frames
         self._balances: dict[int, LoggedBalance] = {}
         self._steps: dict[int, list[TuningStep]] = {}
-        stories = iter(stories_of(outcomes))
+        stories = iter([story for run in told for story in stories_of(run)])
         self._told: list[tuple[_Struck, Story]] = []
         """The notes that began, in order; ids are counted anew, since players use theirs again."""
         self._asked: dict[tuple[int, int], Pitch] = {}
         """What the key was struck for that a note went on for, by id and sample."""
         struck = _struck_in(journal)
         pitches: dict[int, Pitch] = {}
-        for outcome in outcomes:
+        for outcome in (each for run in told for each in run):
             kinds = (OutcomeKind.BEGAN, OutcomeKind.PASSED, OutcomeKind.REFUSED)
             if outcome.kind not in kinds:
                 continue

@@ -14,6 +14,7 @@ from meantide.perform.event import AT_ONCE, Event, Kind, Outcome
 from meantide.perform.master import LOUDEST_DB, Level, level_gain, rise_samples
 from meantide.perform.notes import Notes
 from meantide.perform.queue import EventQueue
+from meantide.perform.values import Ready
 from meantide.pitch import Tuning
 from meantide.voice.kernel import F32, LONGEST_READ, Kernel
 from meantide.voice.kernel_numpy import NumpyKernel
@@ -29,7 +30,7 @@ class Performance:
     `rate` in samples a second, `longest` the largest block that will be asked for, `notes` the
     most that sound at once, `level_db` the level at the start. `outcomes` receives what becomes
     of each note (a list offline; live a bounded deque). `kernel` does the arithmetic: numpy's, if
-    none is given.
+    none is given. `sample` is the first to be made: one that goes on for another begins later.
     """
 
     def __init__(
@@ -40,12 +41,13 @@ class Performance:
         level_db: float = 0.0,
         outcomes: list[Outcome] | deque[Outcome] | None = None,
         kernel: Kernel | None = None,
+        sample: int = 0,
     ) -> None:
         _check_whole("rate", rate, LOWEST_RATE, HIGHEST_RATE)
         _check_whole("block", longest, 1, LONGEST_READ)
         _check_whole("notes", notes, 1, MOST_NOTES)
         self.rate, self.longest = rate, longest
-        self.sample = 0
+        self.sample = sample
         """Samples made so far: the clock everything is dated by."""
         self.counts = Counts()
         self.outcomes = [] if outcomes is None else outcomes
@@ -61,6 +63,10 @@ class Performance:
     def hand_over(self, number: int, value: Tuning | Voice) -> None:
         """Make `value` ready under `number`, to be taken by the one event that names it."""
         self._ensemble.values.hand_over(number, value)
+
+    def keep(self, number: int, ready: Ready) -> None:
+        """Keep a value that was made ready elsewhere, as `hand_over` does."""
+        self._ensemble.values.keep(number, ready)
 
     # -- audio side -------------------------------------------------------------------------
 

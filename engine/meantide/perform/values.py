@@ -5,6 +5,16 @@ from meantide.pitch import Tuning
 from meantide.voice.degree_grid import DegreeGrid
 from meantide.voice.voices import Prepared, Voice, prepare
 
+Ready = tuple[Tuning, DegreeGrid] | Prepared
+"""A tuning or a voice made ready to be taken."""
+
+
+def make_ready(value: Tuning | Voice, rate: int) -> Ready:
+    """Make `value` ready for `rate` samples a second: control side; a voice may take a second."""
+    if isinstance(value, Tuning):
+        return value, DegreeGrid.of(value)
+    return prepare(value, rate)
+
 
 class Values:
     """Tunings and voices made ready; each is forgotten when it is taken."""
@@ -19,12 +29,15 @@ class Values:
 
     def hand_over(self, number: int, value: Tuning | Voice) -> None:
         """Make `value` ready under `number`: control side."""
-        if isinstance(value, Tuning):
-            self._tunings[number] = (value, DegreeGrid.of(value))
+        self.keep(number, make_ready(value, self._rate))
+
+    def keep(self, number: int, ready: Ready) -> None:
+        """Keep what was made ready under `number`, and make room for it: not in the callback."""
+        if isinstance(ready, tuple):
+            self._tunings[number] = ready
         else:
-            prepared = prepare(value, self._rate)
-            self._notes.provide(prepared)
-            self._voices[number] = prepared
+            self._notes.provide(ready)
+            self._voices[number] = ready
 
     def take_tuning(self, number: int) -> tuple[Tuning, DegreeGrid] | None:
         """Return the tuning of that number and where its degrees lie, or None."""
