@@ -25,12 +25,7 @@ UNPROVED = [
     "boat-choir", "chapel-bell", "drawn-veil", "eel-choir", "high-chapel", "high-water",
     "keel-strings", "slack-water", "spray-choir", "stroked-bowl",
 ]  # fmt: skip
-MISJUDGED = pytest.mark.xfail(strict=True, reason="the assay calls out what is in tune")
-VOICES = [
-    pytest.param(name, marks=MISJUDGED) if name in ("rosin-wheel", "square-lamp") else name
-    for name in CATALOGUE.names("voices")
-    if name not in UNPROVED
-]
+VOICES = [name for name in CATALOGUE.names("voices") if name not in UNPROVED]
 KERNEL = "compiled"  # the kernels' sounds are the same: tests/voice/test_kernels_in_step.py
 
 
