@@ -107,6 +107,7 @@ def test_paths_in_a_score_start_where_it_lies(tmp_path: Path) -> None:
         ("[2, 1, 60]", "[2, 0, 60]", 13, "got 0; allowed: more than nothing"),
         ("[2, 1, 60]", "[2, 1]", 13, "[at, for, pitch, velocity]"),
         ("[2, 1, 60]", "[-1, 1, 60]", 13, "got -1"),
+        ("[2, 1, 60]", "[2, '1e99999999', 60]", 13, "got '1e99999999'"),  # would fill the memory
         ("{degree: -5}", "{degree: 1.5}", 14, "got 1.5"),
         ("{degree: -5}", "{degree: 1, hz: 3}", 14, "exactly one of"),
         ("{hz: 438.5}", "{hz: .nan}", 16, "hz"),

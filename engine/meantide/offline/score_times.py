@@ -1,11 +1,14 @@
 """Times in scores: beats or seconds, exact as they are written."""
 
+import re
 from dataclasses import dataclass
 from fractions import Fraction
 
 from meantide.reading import Fields, Value
 
 LONGEST_SCORE_S = 86_400
+PLAIN = re.compile(r"\d{1,9}(\.\d{1,9}|/\d{1,9})?", re.ASCII)
+"""How a number is written as a text."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +40,8 @@ def exact(value: Value, low: Fraction, high: Fraction | None) -> Fraction:
     allowed = f"a number or fraction, {low} or more" + (f", at most {high}" if high else "")
     try:
         if isinstance(data, bool) or not isinstance(data, int | float | str):
+            raise ValueError
+        if isinstance(data, str) and not PLAIN.fullmatch(data):  # 1e9999999 would take for ever
             raise ValueError
         fraction = Fraction(repr(data) if isinstance(data, float) else data)
     except (ValueError, ZeroDivisionError):
