@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from meantide.catalogue import Catalogue
 from meantide.command import VERBS, main
 from meantide.document import parse_document
-from meantide.live.namespace import ADDRESSES
+from meantide.live.addresses import ADDRESSES
 from meantide.offline.score import Overrides
 from meantide.offline.score_reader import read_score
 from meantide.scale_files import read_scale

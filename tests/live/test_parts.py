@@ -9,7 +9,7 @@ import soundfile
 
 import tones
 from meantide.journal import read_journal
-from meantide.live.namespace import ADDRESSES
+from meantide.live.addresses import ADDRESSES
 from meantide.live.state import MOST_PARTS
 from meantide.offline.journal_take import render_journal
 from meantide.perform.event import Kind, OutcomeKind

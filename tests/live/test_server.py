@@ -17,8 +17,8 @@ from pythonosc.tcp_client import SimpleTCPClient
 import tones
 from meantide import __version__
 from meantide.errors import DeviceError, InvalidValue
+from meantide.live.addresses import ADDRESSES
 from meantide.live.limits import MOST_SENDERS, Limits
-from meantide.live.namespace import ADDRESSES
 from meantide.live.server import OscServer
 from meantide.live.watchers import MOST_LEASES, Topic, Watchers
 from meantide.osc.stream import Framing, Unframer, frame

@@ -21,7 +21,8 @@ import tones
 from live.conftest import PATIENCE_S, LiveEngine, wait_for
 from meantide.command import main
 from meantide.journal import read_journal
-from meantide.live.link import MOST_BACKLOG, RecordQueue
+from meantide.live.link import MOST_BACKLOG, ClockCell, RecordQueue
+from meantide.live.remote_engine import RemoteEngine, Sought
 from meantide.live.ring import Ring
 from meantide.perform.event import Event, Kind
 from stage import message
@@ -63,6 +64,37 @@ def test_what_finds_no_room_waits_and_beyond_reason_all_is_silenced() -> None:
     list(queue.read())
     queue.write([])
     assert [event.kind for event in queue.read()] == [Kind.SOUND_OFF]
+
+
+def test_a_writer_killed_while_it_writes_leaves_the_clock_as_it_was() -> None:
+    memory = memoryview(bytearray(ClockCell.BYTES))
+    writer, reader = ClockCell(memory), ClockCell(memory)
+    for turn in (1, 2, 3):
+        told = (256 * turn, 0.5 * turn, 1.0 / 48_000, turn, 2 * turn, 256 * turn + 256)
+        writer.write(*told)
+        before = bytes(memory)
+        writer.write(*(9 * number for number in told))
+        half = bytes(memory)
+        for cut in range(64, ClockCell.BYTES, 8):  # so far it came; the counter goes last
+            memory[:] = before[:64] + half[64:cut] + before[cut:]
+            assert reader.read() == told
+        memory[:] = before
+
+
+def test_what_had_to_wait_for_room_is_sent_on_though_nothing_follows() -> None:
+    engine = RemoteEngine(Sought("none", 48_000, 256, 4, "numpy"), print)
+    try:
+        engine.send([Event(Kind.NOTE_OFF, note=7)] * RecordQueue().ring.capacity)
+        engine.send([Event(Kind.NOTES_OFF)])
+        assert not engine.has_room
+        engine.start()
+        wait_for(
+            "the event that waited",
+            lambda: Kind.NOTES_OFF in [event.kind for _, event in engine.dated_events()],
+        )
+        assert engine.has_room
+    finally:
+        engine.close()
 
 
 def ask(engine: LiveEngine, address: str, *arguments: Any) -> list[Any]:

@@ -10,6 +10,7 @@ from meantide.perform.event import Held, Pitch, PitchKind
 from meantide.pitch import NoteName
 
 LARGEST_ID = 2**53
+LONGEST_S = 60.0
 
 Reader = Callable[[Argument], Any]
 

@@ -50,7 +50,7 @@ class RecordQueue:
         return len(self.ring) < ROOM and not self._backlog
 
     def write(self, events: Sequence[Event]) -> None:
-        """Append a group; it waits on this side while there is no room."""
+        """Append a group, which waits on this side while there is no room; none: try again."""
         if events:
             self._backlog.append([event.pack() for event in events])
         if len(self._backlog) > MOST_BACKLOG:
@@ -98,10 +98,11 @@ class ReportQueue:
 class ClockCell:
     """Where the audio side has got to, written once a block and read at any time.
 
-    A counter before it is odd while it is being written.
+    There are two places, written in turn, and a counter of what is written says which is the newer.
+    So a writer that is killed while it writes leaves what it wrote before.
     """
 
-    BYTES = 64
+    BYTES = 192
     _CLOCK = struct.Struct("<qddqqq")
 
     def __init__(self, memory: memoryview) -> None:
@@ -112,18 +113,26 @@ class ClockCell:
         self, sample: int, began_s: float, sample_s: float, blocks: int, sounding: int, made: int
     ) -> None:
         """Say that the block from `sample` on begins at a wall time; `made` samples are done."""
-        self._count[0] += 1
-        self._CLOCK.pack_into(self._memory, 8, sample, began_s, sample_s, blocks, sounding, made)
-        self._count[0] += 1
+        count = self._count[0] + 1
+        place = self._place(count)
+        self._CLOCK.pack_into(
+            self._memory, place, sample, began_s, sample_s, blocks, sounding, made
+        )
+        self._count[0] = count
 
     def read(self) -> tuple[int, float, float, int, int, int]:
         """Return what was written last, whole."""
         while True:
-            before = self._count[0]
+            count = self._count[0]
             clock: tuple[int, float, float, int, int, int]
-            clock = self._CLOCK.unpack_from(self._memory, 8)
-            if before % 2 == 0 and self._count[0] == before:
+            clock = self._CLOCK.unpack_from(self._memory, self._place(count))
+            if self._count[0] == count:  # else it may have been written over meanwhile
                 return clock
+
+    @staticmethod
+    def _place(count: int) -> int:
+        """Return where that writing stands: on a cache line of its own."""
+        return 64 * (1 + count % 2)
 
     def close(self) -> None:
         """Let go of the memory."""

@@ -5,9 +5,12 @@ from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 
 from meantide.errors import InvalidValue
+from meantide.live.address import Reply
+from meantide.live.addresses import ENDING_WORDS
+from meantide.live.answers import topics
 from meantide.live.control import Control, NoRoom
 from meantide.live.limits import Limits
-from meantide.live.namespace import ENDING_WORDS, Reply, cost, ends_sound, obey, topics
+from meantide.live.namespace import cost, ends_sound, obey
 from meantide.live.part_control import SilentKey
 from meantide.live.watchers import Caller, Watchers
 from meantide.osc.reading import decode

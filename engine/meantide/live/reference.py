@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from meantide.live.namespace import ADDRESSES
+from meantide.live.addresses import ADDRESSES
 
 OF_PARTS = """These play and set a part. Before each `/part/NAME` may stand; without it `main` is
 meant, but where it says that all are:"""

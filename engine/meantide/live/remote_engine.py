@@ -117,6 +117,7 @@ class RemoteEngine:
         with self._lock:
             dated, self._rest = self._rest, []
             if not self._down:
+                self._child.link.events.write(())  # what had to wait for room goes on its way
                 dated += self._fetch()
         return dated
 
